@@ -1,0 +1,1 @@
+//! From spectra to tristimulus values, chromaticity and color differences.

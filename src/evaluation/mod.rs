@@ -1,0 +1,1 @@
+//! Out-of-group predictions and honest figures of merit with intervals.

@@ -1,0 +1,1 @@
+//! The ledger: all patches with their ground checks, the season's memory.

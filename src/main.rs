@@ -1,0 +1,3 @@
+//! The command: a thin table of steps over the library.
+
+fn main() {}

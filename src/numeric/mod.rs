@@ -1,0 +1,33 @@
+//! Small numerical helpers that several stages need: random streams, quantiles of distributions.
+//!
+//! Decompositions come from `nalgebra`, distribution functions from `statrs`.
+
+mod random;
+
+pub use random::{Stream, stream};
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+/// A symmetric 3x3 covariance of (u', v', log10 luminance).
+pub type Covariance3 = [[f64; 3]; 3];
+
+/// The standard normal quantile at `probability` in (0, 1).
+///
+/// ```
+/// assert!((boneglow::numeric::normal_quantile(0.975) - 1.959964).abs() < 1e-6);
+/// ```
+pub fn normal_quantile(probability: f64) -> f64 {
+    Normal::standard().inverse_cdf(probability)
+}
+
+/// Student's t quantile at `probability` in (0, 1) with `degrees` > 0 of freedom.
+///
+/// ```
+/// assert!((boneglow::numeric::student_quantile(0.975, 13.0) - 2.160369).abs() < 1e-6);
+/// ```
+pub fn student_quantile(probability: f64, degrees: f64) -> f64 {
+    match StudentsT::new(0.0, 1.0, degrees) {
+        Ok(t) => t.inverse_cdf(probability),
+        Err(_) => f64::NAN,
+    }
+}

@@ -1,0 +1,1 @@
+//! Figures, the methods text and the one-page report.

@@ -1,0 +1,1 @@
+//! Forward simulation: what a rig would record of an emission.

@@ -1,0 +1,1 @@
+//! Spectra on a wavelength axis: reading, checking, resampling.

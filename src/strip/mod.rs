@@ -1,0 +1,1 @@
+//! Strips: scoring, candidates and their places.

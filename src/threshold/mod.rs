@@ -1,0 +1,1 @@
+//! Where to set the cut, what it will cost and how sure that is.

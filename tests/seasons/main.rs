@@ -1,0 +1,4 @@
+//! Whole simulated seasons with a known truth: what is stated must hold.
+
+mod calibration;
+mod evaluation;
