@@ -1,1 +1,34 @@
-//! Strips: scoring, candidates and their places.
+//! Strips: scores, candidates and their places.
+//!
+//! In: the picture of a strip, a calibrated rig, a model with its thresholds, the strip's row
+//! table and marked truth where there are some. Out: a probability and a class picture, and a
+//! [`StripResult`] with the candidates, their places and the ground covered.
+
+mod candidate;
+mod marks;
+mod place;
+mod row_table;
+mod scorer;
+
+pub use candidate::{
+    Candidate, Ground, LegendEntry, Overview, PixelCounts, StripResult, median_patches_per_hectare,
+};
+pub use marks::{Mark, MarkedLabel, StripCheck};
+pub use place::{
+    Place, Pose, PositionPlan, WGS84_A, WGS84_INVERSE_FLATTENING, displaced, offset_m,
+    radii_of_curvature, wgs84_e2,
+};
+pub use row_table::RowTable;
+pub use scorer::{Decision, Judge};
+
+/// The median; absent of nothing.
+fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    let middle = values.len() / 2;
+    match values.len() {
+        0 => None,
+        n if n % 2 == 1 => Some(values[middle]),
+        _ => Some((values[middle - 1] + values[middle]) / 2.0),
+    }
+}
