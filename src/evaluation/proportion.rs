@@ -1,0 +1,250 @@
+//! Intervals of single proportions, of their difference, and of a count of zero.
+//!
+//! The product uses [`wilson`] and [`exact`]; the others are there to compare with. Successes and
+//! trials may be fractional (an effective number of trials). Conventions: limits are kept
+//! within 0 to 1.
+
+use super::{Interval, IntervalMethod};
+use crate::numeric::normal_quantile;
+use statrs::function::beta::beta_reg;
+
+/// Successes and trials that make sense, and a confidence inside (0, 1); else `None`.
+fn checked(successes: f64, trials: f64, confidence: f64) -> Option<f64> {
+    let valid = trials.is_finite()
+        && trials > 0.0
+        && (0.0..=trials).contains(&successes)
+        && confidence > 0.0
+        && confidence < 1.0;
+    valid.then(|| successes / trials)
+}
+
+fn z(confidence: f64) -> f64 {
+    normal_quantile(0.5 + confidence / 2.0)
+}
+
+fn interval(value: f64, low: f64, high: f64, method: IntervalMethod) -> Interval {
+    Interval {
+        value,
+        low: low.clamp(0.0, 1.0),
+        high: high.clamp(0.0, 1.0),
+        method,
+    }
+}
+
+/// Score interval (Wilson 1927; Newcombe 1998a, method 3). `None` without trials.
+///
+/// ```
+/// let interval = boneglow::evaluation::proportion::wilson(81.0, 263.0, 0.95).unwrap();
+/// assert!((interval.low - 0.2553).abs() < 5e-5 && (interval.high - 0.3662).abs() < 5e-5);
+/// ```
+pub fn wilson(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let z = z(confidence);
+    let middle = 2.0 * trials * p + z * z;
+    let half = z * (z * z + 4.0 * trials * p * (1.0 - p)).sqrt();
+    let whole = 2.0 * (trials + z * z);
+    Some(interval(
+        p,
+        if p == 0.0 {
+            0.0
+        } else {
+            (middle - half) / whole
+        },
+        if p == 1.0 {
+            1.0
+        } else {
+            (middle + half) / whole
+        },
+        IntervalMethod::Wilson,
+    ))
+}
+
+/// Score interval with continuity correction (Newcombe 1998a, method 4).
+pub fn wilson_continuity(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let (n, z) = (trials, z(confidence));
+    let q = 1.0 - p;
+    let whole = 2.0 * (n + z * z);
+    let root = |sign: f64| {
+        (z * z + sign * 2.0 - 1.0 / n + 4.0 * p * (n * q - sign))
+            .max(0.0)
+            .sqrt()
+    };
+    let low = (2.0 * n * p + z * z - 1.0 - z * root(-1.0)) / whole;
+    let high = (2.0 * n * p + z * z + 1.0 + z * root(1.0)) / whole;
+    Some(interval(
+        p,
+        if p == 0.0 { 0.0 } else { low },
+        if p == 1.0 { 1.0 } else { high },
+        IntervalMethod::WilsonContinuity,
+    ))
+}
+
+/// Exact interval (Clopper & Pearson 1934): at least the stated coverage whatever the truth.
+///
+/// ```
+/// let none = boneglow::evaluation::proportion::exact(0.0, 20.0, 0.95).unwrap();
+/// assert!(none.low == 0.0 && (none.high - 0.1684).abs() < 5e-5);
+/// ```
+pub fn exact(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let tail = (1.0 - confidence) / 2.0;
+    let failures = trials - successes;
+    let low = beta_quantile(tail, successes, failures + 1.0).unwrap_or(0.0);
+    let high = beta_quantile(1.0 - tail, successes + 1.0, failures).unwrap_or(1.0);
+    Some(interval(p, low, high, IntervalMethod::Exact))
+}
+
+/// Exact interval with half the weight of the observed count (Newcombe 1998a, method 6).
+pub fn mid_p(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let tail = (1.0 - confidence) / 2.0;
+    // P(X > r) + P(X = r) / 2 as a function of the true share, from two exact tails.
+    let above = |share: f64| {
+        (upper_tail(successes, trials, share) + upper_tail(successes + 1.0, trials, share)) / 2.0
+    };
+    let low = match successes > 0.0 {
+        true => root(|share| above(share) - tail),
+        false => 0.0,
+    };
+    let high = match successes < trials {
+        true => root(|share| above(share) - (1.0 - tail)),
+        false => 1.0,
+    };
+    Some(interval(p, low, high, IntervalMethod::MidP))
+}
+
+/// Estimate and normal standard error: too short for few trials (Newcombe 1998a, method 1).
+pub fn normal(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let half = z(confidence) * (p * (1.0 - p) / trials).sqrt();
+    Some(interval(p, p - half, p + half, IntervalMethod::Normal))
+}
+
+/// The same with a continuity correction of 1 / 2n (Newcombe 1998a, method 2).
+pub fn normal_continuity(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let half = z(confidence) * (p * (1.0 - p) / trials).sqrt() + 0.5 / trials;
+    Some(interval(
+        p,
+        p - half,
+        p + half,
+        IntervalMethod::NormalContinuity,
+    ))
+}
+
+/// Shares whose likelihood is within the normal quantile of the best (Newcombe 1998a, method 7).
+pub fn likelihood(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let term = |count: f64, share: f64| match count > 0.0 {
+        true => count * share.ln(),
+        false => 0.0,
+    };
+    let log_likelihood =
+        |share: f64| term(successes, share) + term(trials - successes, 1.0 - share);
+    let drop = z(confidence).powi(2) / 2.0;
+    let lost = |share: f64| log_likelihood(p) - log_likelihood(share) - drop;
+    let low = match p > 0.0 {
+        true => root(|x| -lost(x * p)) * p,
+        false => 0.0,
+    };
+    let high = match p < 1.0 {
+        true => p + (1.0 - p) * root(|x| lost(p + (1.0 - p) * x)),
+        false => 1.0,
+    };
+    Some(interval(p, low, high, IntervalMethod::Likelihood))
+}
+
+/// Normal interval with z^2/2 successes and as many failures added (Agresti & Coull 1998).
+pub fn agresti_coull(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let z = z(confidence);
+    let n = trials + z * z;
+    let middle = (successes + z * z / 2.0) / n;
+    let half = z * (middle * (1.0 - middle) / n).sqrt();
+    Some(interval(
+        p,
+        middle - half,
+        middle + half,
+        IntervalMethod::AgrestiCoull,
+    ))
+}
+
+/// Quantiles of the beta distribution with half a success and half a failure added.
+pub fn jeffreys(successes: f64, trials: f64, confidence: f64) -> Option<Interval> {
+    let p = checked(successes, trials, confidence)?;
+    let tail = (1.0 - confidence) / 2.0;
+    let (a, b) = (successes + 0.5, trials - successes + 0.5);
+    Some(interval(
+        p,
+        beta_quantile(tail, a, b)?,
+        beta_quantile(1.0 - tail, a, b)?,
+        IntervalMethod::Jeffreys,
+    ))
+}
+
+/// Difference of two independent proportions, first minus second, from their score intervals
+/// (Newcombe 1998b, method 10). Limits lie within -1 to 1.
+///
+/// ```
+/// let gain = boneglow::evaluation::proportion::difference((9.0, 10.0), (3.0, 10.0), 0.95).unwrap();
+/// assert!((gain.low - 0.1705).abs() < 5e-5 && (gain.high - 0.8090).abs() < 5e-5);
+/// ```
+pub fn difference(first: (f64, f64), second: (f64, f64), confidence: f64) -> Option<Interval> {
+    let one = wilson(first.0, first.1, confidence)?;
+    let two = wilson(second.0, second.1, confidence)?;
+    let value = one.value - two.value;
+    let down = (one.value - one.low).hypot(two.high - two.value);
+    let up = (one.high - one.value).hypot(two.value - two.low);
+    Some(Interval {
+        value,
+        low: (value - down).max(-1.0),
+        high: (value + up).min(1.0),
+        method: IntervalMethod::NewcombeDifference,
+    })
+}
+
+/// The share that none among `trials` still allows, one-sided, at `confidence`.
+///
+/// 1 - (1 - confidence)^(1/trials); at 0.95 close to 3 / trials (Hanley & Lippman-Hand 1983).
+///
+/// ```
+/// let share = boneglow::evaluation::proportion::upper_limit_of_none(20.0, 0.95).unwrap();
+/// assert!((share - 0.1391).abs() < 5e-5);
+/// ```
+pub fn upper_limit_of_none(trials: f64, confidence: f64) -> Option<f64> {
+    checked(0.0, trials, confidence)?;
+    Some(1.0 - (1.0 - confidence).powf(1.0 / trials))
+}
+
+/// Probability of `successes` or more among `trials`.
+fn upper_tail(successes: f64, trials: f64, share: f64) -> f64 {
+    if successes <= 0.0 {
+        1.0
+    } else if successes > trials {
+        0.0
+    } else {
+        beta_reg(successes, trials - successes + 1.0, share)
+    }
+}
+
+/// The beta distribution's quantile, `None` where a parameter is 0 and it degenerates.
+fn beta_quantile(probability: f64, a: f64, b: f64) -> Option<f64> {
+    (a > 0.0 && b > 0.0).then(|| root(|x| beta_reg(a, b, x) - probability))
+}
+
+/// Where a rising function of a share crosses 0, by bisection to the last bit.
+fn root(rising: impl Fn(f64) -> f64) -> f64 {
+    let (mut low, mut high) = (0.0_f64, 1.0_f64);
+    loop {
+        let middle = (low + high) / 2.0;
+        if middle <= low || middle >= high {
+            return middle;
+        }
+        if rising(middle) < 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+}
