@@ -1,0 +1,158 @@
+//! Class means and weighted scatter, and Gaussians made of them.
+
+use super::exponential::exp_of_nonpositive;
+use super::training::Training;
+use nalgebra::{DMatrix, SymmetricEigen};
+use ndarray::{Array1, Array2, ArrayView2, Axis};
+use serde::{Deserialize, Serialize};
+
+/// Weighted first and second moments of standardized features by class.
+pub(crate) struct Scatter {
+    /// Mean of each class, classes x features.
+    pub means: Array2<f64>,
+    /// Sum of weight x outer product of deviations, of each class.
+    pub scatters: Vec<DMatrix<f64>>,
+    /// Total weight of each class.
+    pub totals: Vec<f64>,
+}
+
+impl Scatter {
+    pub fn new(features: ArrayView2<'_, f64>, training: &Training<'_>) -> Self {
+        let (classes, width) = (training.classes(), features.ncols());
+        let mut means = Array2::<f64>::zeros((classes, width));
+        let mut totals = vec![0.0; classes];
+        for ((row, &label), &w) in features
+            .rows()
+            .into_iter()
+            .zip(&training.labels)
+            .zip(training.weights)
+        {
+            totals[label] += w;
+            means.row_mut(label).scaled_add(w, &row);
+        }
+        for (mut mean, total) in means.axis_iter_mut(Axis(0)).zip(&totals) {
+            mean /= *total;
+        }
+        let mut scatters = vec![DMatrix::zeros(width, width); classes];
+        let mut deviation = vec![0.0; width];
+        for ((row, &label), &w) in features
+            .rows()
+            .into_iter()
+            .zip(&training.labels)
+            .zip(training.weights)
+        {
+            for ((d, x), m) in deviation.iter_mut().zip(row).zip(means.row(label)) {
+                *d = x - m;
+            }
+            let scatter = &mut scatters[label];
+            for i in 0..width {
+                for j in 0..=i {
+                    scatter[(i, j)] += w * deviation[i] * deviation[j];
+                }
+            }
+        }
+        for scatter in &mut scatters {
+            scatter.fill_upper_triangle_with_lower_triangle();
+        }
+        Scatter {
+            means,
+            scatters,
+            totals,
+        }
+    }
+
+    /// Sum of the classes' scatters.
+    pub fn pooled(&self) -> DMatrix<f64> {
+        let mut pooled = self.scatters[0].clone();
+        for scatter in &self.scatters[1..] {
+            pooled += scatter;
+        }
+        pooled
+    }
+
+    /// Divisor of the pooled scatter: total weight less the number of classes, or the total weight
+    /// where that leaves nothing.
+    pub fn pooled_divisor(&self) -> f64 {
+        let total: f64 = self.totals.iter().sum();
+        let free = total - self.totals.len() as f64;
+        if free > 0.0 { free } else { total }
+    }
+}
+
+/// Variances below this (in standardized units) are raised to it, so that a direction in which no
+/// class varies gives large but finite distances.
+const LEAST_VARIANCE: f64 = 1e-8;
+
+/// `W` with |W d|^2 the squared Mahalanobis distance of `d`, and the log determinant of `covariance`.
+pub(crate) fn whitening(covariance: &DMatrix<f64>) -> (DMatrix<f64>, f64) {
+    let eigen = SymmetricEigen::new(covariance.clone());
+    let mut whitening = eigen.eigenvectors.transpose();
+    let mut log_determinant = 0.0;
+    for (i, value) in eigen.eigenvalues.iter().enumerate() {
+        let variance = value.max(LEAST_VARIANCE);
+        log_determinant += variance.ln();
+        whitening.row_mut(i).scale_mut(1.0 / variance.sqrt());
+    }
+    (whitening, log_determinant)
+}
+
+/// One class as a Gaussian in standardized features.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Gaussian {
+    pub mean: Vec<f64>,
+    /// Row by row; |whitening x (x - mean)|^2 is the squared Mahalanobis distance.
+    pub whitening: Vec<Vec<f64>>,
+    /// Log of the class share less half the log determinant of the covariance.
+    pub offset: f64,
+}
+
+impl Gaussian {
+    pub fn new(mean: &[f64], covariance: &DMatrix<f64>, share: f64) -> Self {
+        let (w, log_determinant) = whitening(covariance);
+        Gaussian {
+            mean: mean.to_vec(),
+            whitening: w.row_iter().map(|r| r.iter().copied().collect()).collect(),
+            offset: share.ln() - 0.5 * log_determinant,
+        }
+    }
+
+    /// Squared Mahalanobis distance of each row of standardized `features`.
+    pub fn squared_distances(&self, features: ArrayView2<'_, f64>) -> Array1<f64> {
+        let mut distances = Array1::zeros(features.nrows());
+        for axis in &self.whitening {
+            let axis = Array1::from(axis.clone());
+            let at_mean: f64 = axis.iter().zip(&self.mean).map(|(a, m)| a * m).sum();
+            let mut projected = features.dot(&axis);
+            projected.mapv_inplace(|z| (z - at_mean) * (z - at_mean));
+            distances += &projected;
+        }
+        distances
+    }
+}
+
+/// Posterior probabilities (rows x classes) of Gaussian classes.
+pub(crate) fn posteriors(classes: &[Gaussian], features: ArrayView2<'_, f64>) -> Array2<f64> {
+    let mut logits = Array2::zeros((features.nrows(), classes.len()));
+    for (mut column, class) in logits.columns_mut().into_iter().zip(classes) {
+        column.assign(&class.squared_distances(features));
+        column.mapv_inplace(|d| class.offset - 0.5 * d);
+    }
+    softmax(logits)
+}
+
+/// Turns logits (rows x classes) into probabilities.
+pub(crate) fn softmax(mut logits: Array2<f64>) -> Array2<f64> {
+    for mut row in logits.axis_iter_mut(Axis(0)) {
+        let largest = row.iter().fold(f64::NEG_INFINITY, |a, z| a.max(*z));
+        row.mapv_inplace(|z| z - largest);
+    }
+    match logits.as_slice_mut() {
+        Some(values) => exp_of_nonpositive(values),
+        None => logits.mapv_inplace(f64::exp),
+    }
+    for mut row in logits.axis_iter_mut(Axis(0)) {
+        let sum = row.sum();
+        row /= sum;
+    }
+    logits
+}
