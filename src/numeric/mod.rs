@@ -20,6 +20,15 @@ pub fn normal_quantile(probability: f64) -> f64 {
     Normal::standard().inverse_cdf(probability)
 }
 
+/// Probability that a standard normal variable exceeds `value`.
+///
+/// ```
+/// assert!((boneglow::numeric::normal_tail(1.959964) - 0.025).abs() < 1e-6);
+/// ```
+pub fn normal_tail(value: f64) -> f64 {
+    Normal::standard().sf(value)
+}
+
 /// Student's t quantile at `probability` in (0, 1) with `degrees` > 0 of freedom.
 ///
 /// ```

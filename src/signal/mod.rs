@@ -1,7 +1,17 @@
 //! From code values to linear signal: response curves, pictures, boxes, readings.
 //!
 //! In: pictures or measured code values. Out: a [`Reading`], the linear signal of one patch.
+//! Transfer functions are those of IEC 61966-2-1 and ITU-R BT.709, or measured from a step series
+//! after the idea of the opto-electronic conversion function in ISO 14524.
 
+mod picture;
 mod reading;
+mod response;
+mod row;
+mod values;
 
+pub use picture::{Picture, PictureCache, Region};
 pub use reading::{Capture, Reading};
+pub use response::{MeasuredCurve, MeasuredResponse, Response, Step, bt709, srgb};
+pub use row::read_reading;
+pub use values::{BitDepth, CodeValues, LinearSignal};

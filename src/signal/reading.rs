@@ -1,5 +1,8 @@
 //! The linear signal of one patch and the settings under which it was recorded.
 
+use super::{BitDepth, CodeValues, LinearSignal, Picture, Region, Response};
+use crate::{Error, Result};
+
 /// The settings under which something was recorded; absent where nobody wrote them down.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Capture {
@@ -14,13 +17,13 @@ pub struct Capture {
 /// What the camera recorded of one small area of one material.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
-    /// Mean code value of each channel, 0 to the largest code.
-    pub code: [f64; 3],
-    /// Mean linear signal of each channel as a share of full scale, dark level not yet removed.
+    /// Mean code value of each channel.
+    pub code: CodeValues,
+    /// Mean linear signal of each channel, dark level not yet removed.
     ///
     /// The mean of the linear pixels, which for a textured patch is not the linear value of the
     /// mean code.
-    pub signal: [f64; 3],
+    pub signal: LinearSignal,
     /// Standard deviation of the linear pixels (not of their mean), where known.
     pub pixel_sd: Option<[f64; 3]>,
     /// Number of pixels, where known.
@@ -29,4 +32,112 @@ pub struct Reading {
     pub clipped: f64,
     /// Settings of the recording.
     pub capture: Capture,
+}
+
+impl Reading {
+    /// The reading of a box of a picture: every pixel is made linear, then averaged.
+    ///
+    /// # Errors
+    /// A picture of another depth than `depth` can hold, a box outside the picture, code values
+    /// that `response` does not cover.
+    pub fn from_region(
+        picture: &Picture,
+        region: Region,
+        response: &Response,
+        depth: BitDepth,
+        capture: Capture,
+    ) -> Result<Self> {
+        picture.check_depth(depth)?;
+        region.check_inside(picture)?;
+        let table = response.table(depth);
+        let top: [f64; 3] = std::array::from_fn(|c| response.largest_code(c, depth) - 0.25);
+        let count = region.pixels() as f64;
+        let (mut code, mut sum, mut squares) = ([0.0; 3], [0.0; 3], [0.0; 3]);
+        let mut clipped = 0_u64;
+        for pixel in picture.pixels_of(region) {
+            let mut at_top = false;
+            for channel in 0..3 {
+                let value = pixel[channel];
+                let Some(linear) = table[channel].get(usize::from(value)) else {
+                    return Err(Error::input(format!(
+                        "found code value {value} in the picture, expected 0 to {}",
+                        depth.largest()
+                    ))
+                    .key("rig.bit_depth")
+                    .remedy("state the depth of the stored code values"));
+                };
+                at_top |= f64::from(value) > top[channel];
+                code[channel] += f64::from(value);
+                sum[channel] += linear;
+                squares[channel] += linear * linear;
+            }
+            clipped += u64::from(at_top);
+        }
+        let mean = sum.map(|s| s / count);
+        Ok(Reading {
+            code: CodeValues(code.map(|c| c / count)),
+            signal: LinearSignal(mean),
+            pixel_sd: Some(std::array::from_fn(|c| {
+                (squares[c] / count - mean[c] * mean[c]).max(0.0).sqrt()
+            })),
+            pixels: Some(region.pixels()),
+            clipped: clipped as f64 / count,
+            capture,
+        })
+    }
+
+    /// The reading of measured code values: the mean over pixels and, where known, their standard
+    /// deviation (not that of the mean) and their number.
+    ///
+    /// With a standard deviation the mean is corrected for the curvature of the response (see
+    /// [`Response::mean_signal`]) and the clipped share is that of a normal distribution above the
+    /// largest code; without, it is 1 for a mean within half a code of the top and else 0.
+    ///
+    /// # Errors
+    /// Code values outside the range of `depth` or of a measured response.
+    ///
+    /// ```
+    /// use boneglow::signal::{BitDepth, Capture, CodeValues, Reading, Response};
+    /// let flat = Reading::from_code_values(
+    ///     CodeValues([118.0; 3]), None, None, &Response::Srgb, BitDepth::EIGHT, Capture::default())?;
+    /// let textured = Reading::from_code_values(
+    ///     CodeValues([118.0; 3]), Some([20.0; 3]), Some(900), &Response::Srgb, BitDepth::EIGHT,
+    ///     Capture::default())?;
+    /// assert!((flat.signal.0[0] - 0.18116).abs() < 1e-5);
+    /// assert!(textured.signal.0[0] > flat.signal.0[0]); // a convex response
+    /// # Ok::<(), boneglow::Error>(())
+    /// ```
+    pub fn from_code_values(
+        mean: CodeValues,
+        sd: Option<[f64; 3]>,
+        pixels: Option<u64>,
+        response: &Response,
+        depth: BitDepth,
+        capture: Capture,
+    ) -> Result<Self> {
+        let (signal, pixel_sd) = match sd {
+            Some(sd) => {
+                let (signal, linear) = response.mean_signal(mean, sd, depth)?;
+                (signal, Some(linear))
+            }
+            None => (response.signal(mean, depth)?, None),
+        };
+        let clipped = (0..3)
+            .map(|c| {
+                let room = response.largest_code(c, depth) - 0.5 - mean.0[c];
+                match sd {
+                    Some(sd) if sd[c] > 0.0 => crate::numeric::normal_tail(room / sd[c]),
+                    _ => f64::from(u8::from(room < 0.0)),
+                }
+            })
+            .fold(0.0, f64::max);
+        Ok(Reading {
+            code: mean,
+            signal,
+            pixel_sd,
+            pixels,
+            clipped,
+            capture,
+        })
+    }
 }

@@ -1,0 +1,102 @@
+//! How faint a glow may be: Currie's limits of brightness and the limit of color.
+//!
+//! Currie 1968, Anal. Chem. 40:586: with a blank of standard deviation s0, the critical level is
+//! k s0 and the detection limit is where the distribution of a real signal, with its own noise,
+//! leaves only 1 - confidence below the critical level.
+
+use super::{Detection, Rig};
+use crate::numeric::normal_quantile;
+
+/// Currie's critical level for a blank of this standard deviation.
+///
+/// ```
+/// use boneglow::calibration::critical_level;
+/// // A paired blank of 100 counts: 2.33 root 100, the printed constant of the paper.
+/// assert!((critical_level(200_f64.sqrt(), 0.95) - 23.26).abs() < 0.01);
+/// ```
+pub fn critical_level(blank_sd: f64, confidence: f64) -> f64 {
+    normal_quantile(confidence) * blank_sd
+}
+
+/// Currie's detection limit for a blank of this standard deviation, where the variance of a signal
+/// grows by `gain` per unit: k^2 gain + 2 k s0.
+///
+/// ```
+/// use boneglow::calibration::detection_limit;
+/// // A well-known blank of no counts: 2.71 counts.
+/// assert!((detection_limit(0.0, 1.0, 0.95) - 2.71).abs() < 0.005);
+/// ```
+pub fn detection_limit(blank_sd: f64, gain: f64, confidence: f64) -> f64 {
+    let k = normal_quantile(confidence);
+    k * k * gain + 2.0 * k * blank_sd
+}
+
+impl Rig {
+    /// The limits for the mean of `detection.pixels` pixels of ground, at the reference height and
+    /// exposure. The color limit is that of the worst hue of the targets (of white if there are none).
+    pub fn detection_limits(&self) -> Detection {
+        let pixels = self.detection.pixels.max(1) as f64;
+        let hues: Vec<[f64; 3]> = if self.targets.is_empty() {
+            vec![[1.0; 3]]
+        } else {
+            self.targets.iter().map(|t| t.net_signal).collect()
+        };
+        let confidence = self.detection.confidence;
+        let mut worst: [Option<f64>; 3] = [None; 3];
+        for hue in hues {
+            let sum: f64 = hue.iter().sum();
+            let hue = hue.map(|c| c / sum);
+            let luminance = self.mapping.xyz(hue)[1] * self.luminance.scale;
+            if sum.is_nan() || sum <= 0.0 || luminance <= 0.0 {
+                continue;
+            }
+            let mut variance = 0.0;
+            let mut gain = 0.0;
+            for (channel, share) in hue.iter().enumerate() {
+                variance +=
+                    self.pixel_variance(channel, 0.0) / pixels + self.black.sd[channel].powi(2);
+                gain += share.max(0.0) * self.noise.gain[channel] / pixels;
+            }
+            let leak_sum: f64 = self.leak.signal.iter().sum();
+            variance += (self.leak.ground_share_sd * leak_sum).powi(2);
+            let found = [
+                Some(critical_level(variance.sqrt(), confidence)),
+                Some(detection_limit(variance.sqrt(), gain, confidence)),
+                self.color_limit(hue),
+            ];
+            for (kept, limit) in worst.iter_mut().zip(found) {
+                let log = limit.map(|l| (l * luminance).log10());
+                *kept = match (*kept, log) {
+                    (Some(a), Some(b)) => Some(a.max(b)),
+                    (a, b) => a.or(b),
+                };
+            }
+        }
+        Detection {
+            critical_level: worst[0],
+            detection_limit: worst[1],
+            color_limit: worst[2],
+            ..self.detection
+        }
+    }
+
+    /// Sum of the net signal of this hue at which noise and leak leave u'v' as wide as
+    /// `detection.color_uv`, by bisection of its logarithm; absent if full scale is not enough.
+    fn color_limit(&self, hue: [f64; 3]) -> Option<f64> {
+        let wide = |sum: f64| self.color_too_faint(hue.map(|c| c * sum));
+        let brightest = hue.iter().copied().fold(0.0, f64::max);
+        let (mut low, mut high) = (1e-7_f64, 1.0 / brightest);
+        if wide(high) {
+            return None;
+        }
+        for _ in 0..50 {
+            let middle = (low * high).sqrt();
+            if wide(middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Some(high)
+    }
+}

@@ -1,0 +1,223 @@
+//! A rig's calibration: the content of `rig.json`.
+
+use super::mapping::{Coefficients, Mapping};
+use crate::numeric::Covariance3;
+use crate::season::{ChromaticityKind, IrradianceLaw};
+use crate::signal::{BitDepth, Capture, Response};
+use serde::{Deserialize, Serialize};
+
+/// What color a rig measures, how well and how faint: the content of `rig.json`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rig {
+    /// The rig's name.
+    pub rig: String,
+    /// Wavelength of the laser in nm.
+    pub laser_nm: f64,
+    /// Wavelength in nm at which the filter passes half.
+    pub filter_cut_on_nm: f64,
+    /// False where the mapping was assumed and not measured: everything after is then marked.
+    pub calibrated: bool,
+    /// Whether the cross-validated mean error is within the season's limit; false if not calibrated.
+    pub passed: bool,
+    /// Which chromaticity is claimed.
+    pub chromaticity: ChromaticityKind,
+    /// Code values to linear signal.
+    pub response: Response,
+    /// Bits per channel of the code values.
+    pub bit_depth: BitDepth,
+    /// Net signal to XYZ.
+    pub mapping: Mapping,
+    /// Dark level.
+    pub black: Black,
+    /// Laser light that passes the filter.
+    pub leak: Leak,
+    /// XYZ (Y = 1) of the white that color differences refer to: D65.
+    pub white_point: [f64; 3],
+    /// Noise of one pixel.
+    pub noise: Noise,
+    /// What luminance is relative to.
+    pub luminance: LuminanceScale,
+    /// The settings that signal is referred to.
+    pub exposure: Exposure,
+    /// How well the mapping is known.
+    pub uncertainty: Uncertainty,
+    /// The faintest glow.
+    pub detection: Detection,
+    /// Errors over the targets.
+    pub errors: Option<Errors>,
+    /// The targets one by one.
+    pub targets: Vec<TargetResult>,
+    /// The white target as it was recorded, for brightness on later nights.
+    pub white: Option<WhiteRecord>,
+    /// Plain sentences on what to mind.
+    pub warnings: Vec<String>,
+}
+
+/// Dark level: linear signal without light.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Black {
+    /// Linear signal of each channel.
+    pub signal: [f64; 3],
+    /// Standard uncertainty of each.
+    pub sd: [f64; 3],
+}
+
+/// Laser light that passes the filter off a surface.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Leak {
+    /// Net linear signal of the white target that does not fluoresce, at the reference height and
+    /// the calibration's exposure.
+    pub signal: [f64; 3],
+    /// Standard uncertainty of each.
+    pub sd: [f64; 3],
+    /// What ground reflects as a share of the white target, its mean over patches.
+    pub ground_share: f64,
+    /// ... and its standard deviation between patches.
+    pub ground_share_sd: f64,
+    /// What the reference targets reflect as a share of the white target, their mean.
+    pub target_share: f64,
+    /// ... and its standard deviation between targets.
+    pub target_share_sd: f64,
+    /// The largest channel of a target's leak over that of the dimmest target's net signal.
+    pub share_of_dimmest: Option<f64>,
+}
+
+/// Noise of one pixel by the mean-variance method: variance = read_sd^2 + gain x net signal, and
+/// the rounding to whole codes beside.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Noise {
+    /// Standard deviation without light, in linear signal, of each channel.
+    pub read_sd: [f64; 3],
+    /// Variance per net signal, of each channel.
+    pub gain: [f64; 3],
+    /// Whether both were measured; else only rounding is known.
+    pub measured: bool,
+}
+
+/// What log luminance is relative to.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LuminanceScale {
+    /// The target whose luminance is 1; absent if it is the camera's full scale.
+    pub target: Option<String>,
+    /// Height in m at which it is 1.
+    pub height_m: f64,
+    /// How irradiance falls with height.
+    pub irradiance: IrradianceLaw,
+    /// Luminance per mapped Y at that height and the calibration's exposure.
+    pub scale: f64,
+    /// Standard deviation of log10 luminance that the targets with a stated Y leave unexplained.
+    pub lack_of_fit: f64,
+}
+
+/// The exposure that signal is referred to; absent where nobody wrote it down.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Exposure {
+    /// Exposure time in s.
+    pub exposure_s: Option<f64>,
+    /// Gain in dB.
+    pub gain_db: Option<f64>,
+}
+
+impl Exposure {
+    /// Signal under the settings of `capture` relative to that under these: the ratio of exposure
+    /// times, times 10^(dB/20). What is not known on both sides counts as equal.
+    ///
+    /// ```
+    /// use boneglow::{calibration::Exposure, signal::Capture};
+    /// let reference = Exposure { exposure_s: Some(0.01), gain_db: Some(0.0) };
+    /// let longer = Capture { exposure_s: Some(0.02), gain_db: Some(20.0), height_m: None };
+    /// assert_eq!(reference.relative(&longer), 20.0);
+    /// ```
+    pub fn relative(&self, capture: &Capture) -> f64 {
+        let time = match (capture.exposure_s, self.exposure_s) {
+            (Some(t), Some(reference)) => t / reference,
+            _ => 1.0,
+        };
+        let gain = match (capture.gain_db, self.gain_db) {
+            (Some(g), Some(reference)) => 10_f64.powf((g - reference) / 20.0),
+            _ => 1.0,
+        };
+        time * gain
+    }
+}
+
+/// How well the mapping is known.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Uncertainty {
+    /// Coefficients fitted to reweighted targets (Bayesian bootstrap, Rubin 1981, Ann. Stat. 9:130).
+    pub replicates: Vec<Coefficients>,
+    /// Covariance of u', v' that the mapping leaves at targets it was not fitted to, beyond what
+    /// `replicates` and noise explain.
+    pub lack_of_fit: [[f64; 2]; 2],
+}
+
+/// The faintest glow that can be told (log10 luminance), for the mean of `pixels` pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Detection {
+    /// Pixels that are averaged.
+    pub pixels: u64,
+    /// Confidence of the critical level and of the detection limit.
+    pub confidence: f64,
+    /// Currie's critical level: less is not told from dark ground.
+    pub critical_level: Option<f64>,
+    /// Currie's detection limit: a glow of this luminance is told from dark ground.
+    pub detection_limit: Option<f64>,
+    /// Chromaticity is wanted to within this distance in u'v' (one standard deviation).
+    pub color_uv: f64,
+    /// The faintest glow whose chromaticity is known so well.
+    pub color_limit: Option<f64>,
+}
+
+/// Errors over the targets, in u'v' unless said.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Errors {
+    /// Mean distance of the fit.
+    pub mean_uv: f64,
+    /// Largest distance of the fit.
+    pub max_uv: f64,
+    /// Mean distance of each target from its prediction by a fit without it.
+    pub cross_validated_mean_uv: f64,
+    /// Largest of these.
+    pub cross_validated_max_uv: f64,
+    /// Mean CIEDE2000 of the fit, each target at its fitted brightness, the brightest at Y = 1.
+    pub mean_de00: f64,
+}
+
+/// One reference target.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TargetResult {
+    /// Its name.
+    pub target: String,
+    /// Reference u', v'.
+    pub reference_uv: [f64; 2],
+    /// Measured u', v' by the mapping fitted to all.
+    pub measured_uv: [f64; 2],
+    /// ... and by the mapping fitted without it.
+    pub left_out_uv: Option<[f64; 2]>,
+    /// Standard covariance of its measured u', v', log luminance (noise, leak, calibration and lack
+    /// of fit).
+    pub covariance: Covariance3,
+    /// Noise and leak alone, for comparison with later nights.
+    pub repeatability: [[f64; 2]; 2],
+    /// Measured log10 luminance.
+    pub log_luminance: f64,
+    /// CIEDE2000 at its fitted brightness.
+    pub de00: f64,
+    /// Leverage, 0 to 1: how far the fit follows this target whatever it says.
+    pub leverage: f64,
+    /// Captures that were averaged.
+    pub captures: usize,
+    /// Net signal, leak removed, at the reference height and exposure.
+    pub net_signal: [f64; 3],
+}
+
+/// The white target as it was recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WhiteRecord {
+    /// Net signal (dark level removed) at the reference height and the calibration's exposure.
+    pub net_signal: [f64; 3],
+    /// Standard uncertainty of each.
+    pub sd: [f64; 3],
+    /// Number of captures.
+    pub captures: usize,
+}

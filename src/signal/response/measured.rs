@@ -1,0 +1,292 @@
+//! A response measured from a series of steps of known relative exposure, after the idea of the
+//! opto-electronic conversion function of ISO 14524.
+//!
+//! Between steps the curve is a monotone cubic (Fritsch and Carlson 1980, SIAM J. Numer. Anal.
+//! 17:238) of exposure to a power, the power that leaves the least error when each step in turn is
+//! predicted from the others. Above the brightest step nothing is claimed.
+
+use crate::files::{Row, Table};
+use crate::signal::BitDepth;
+use crate::{Error, Result};
+use serde::{Deserialize, Serialize};
+use std::path::Path;
+
+/// One step of a series.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    /// Exposure relative to the other steps, 0 (dark) or above.
+    pub relative_exposure: f64,
+    /// Mean code values.
+    pub codes: super::CodeValues,
+}
+
+/// A measured response, one curve a channel, all on one scale of exposure: 1 is the brightest step
+/// of the series.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MeasuredResponse {
+    /// The curves of red, green and blue.
+    pub channels: [MeasuredCurve; 3],
+}
+
+/// A monotone curve through steps.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MeasuredCurve {
+    /// Encoded values of the steps, as shares of the largest code, ascending.
+    codes: Vec<f64>,
+    /// Linear signal of the steps, ascending.
+    signal: Vec<f64>,
+    /// Interpolated is signal to this power.
+    power: f64,
+    /// Root mean square relative error of each inner step predicted from the others.
+    pub residual: f64,
+}
+
+/// Fewest steps of a channel that are not clipped.
+const FEWEST_STEPS: usize = 5;
+
+/// The powers that are tried: linear to a cube root.
+const POWERS: [f64; 6] = [1.0, 0.75, 0.6, 0.5, 1.0 / 2.2, 1.0 / 3.0];
+
+impl MeasuredResponse {
+    /// Reads a table of steps: `relative_exposure,r,g,b` in code values of `depth`.
+    pub fn read(path: &Path, depth: BitDepth) -> Result<Self> {
+        let table = Table::read(path)?;
+        table.require(&["relative_exposure", "r", "g", "b"])?;
+        let mut steps = Vec::new();
+        for row in table.rows() {
+            steps.push(read_step(&row, depth)?);
+        }
+        Self::from_steps(&steps, depth).map_err(|e| e.at(path))
+    }
+
+    /// The response that a series of steps shows.
+    ///
+    /// Steps at the top of the code range are left out. Steps of equal exposure are averaged.
+    ///
+    /// # Errors
+    /// Fewer than five steps that are not clipped, or code values that do not rise with exposure
+    /// (the two steps are named).
+    ///
+    /// ```
+    /// use boneglow::signal::{BitDepth, CodeValues, MeasuredResponse, Step};
+    /// let steps: Vec<Step> = [0.0, 0.05, 0.1, 0.2, 0.4, 0.8]
+    ///     .map(|e| Step { relative_exposure: e, codes: CodeValues([250.0 * e; 3]) })
+    ///     .to_vec();
+    /// let response = MeasuredResponse::from_steps(&steps, BitDepth::EIGHT)?;
+    /// // Half the brightest step's code is half its light, for this linear camera.
+    /// assert!((response.channels[0].decode(100.0 / 255.0) - 0.5).abs() < 1e-9);
+    /// # Ok::<(), boneglow::Error>(())
+    /// ```
+    pub fn from_steps(steps: &[Step], depth: BitDepth) -> Result<Self> {
+        let brightest = steps
+            .iter()
+            .filter(|s| (0..3).any(|c| s.codes.0[c] < depth.largest() - 0.5))
+            .map(|s| s.relative_exposure)
+            .fold(0.0, f64::max);
+        let mut channels = Vec::with_capacity(3);
+        for channel in 0..3 {
+            channels.push(MeasuredCurve::from_steps(steps, channel, brightest, depth)?);
+        }
+        let channels: [MeasuredCurve; 3] = channels.try_into().expect("three channels");
+        Ok(MeasuredResponse { channels })
+    }
+
+    /// The steps as a table that [`MeasuredResponse::read`] reads.
+    pub fn to_csv(steps: &[Step]) -> String {
+        let mut text = String::from("relative_exposure,r,g,b\n");
+        for step in steps {
+            let [r, g, b] = step.codes.0;
+            text.push_str(&format!("{},{r},{g},{b}\n", step.relative_exposure));
+        }
+        text
+    }
+}
+
+fn read_step(row: &Row<'_>, depth: BitDepth) -> Result<Step> {
+    let mut codes = [0.0; 3];
+    for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
+        *value = row
+            .optional_number_in(column, 0.0..=depth.largest(), "code value")?
+            .ok_or_else(|| row.error(column, "the cell is empty").remedy("fill it in"))?;
+    }
+    let relative_exposure = row
+        .optional_number_in("relative_exposure", 0.0..=1e12, "relative exposure")?
+        .ok_or_else(|| {
+            row.error("relative_exposure", "the cell is empty")
+                .remedy("fill it in")
+        })?;
+    Ok(Step {
+        relative_exposure,
+        codes: super::CodeValues(codes),
+    })
+}
+
+impl MeasuredCurve {
+    fn from_steps(steps: &[Step], channel: usize, brightest: f64, depth: BitDepth) -> Result<Self> {
+        let name = ["r", "g", "b"][channel];
+        let mut points: Vec<(f64, f64)> = steps
+            .iter()
+            .filter(|s| s.codes.0[channel] < depth.largest() - 0.5)
+            .map(|s| {
+                (
+                    s.relative_exposure / brightest,
+                    s.codes.0[channel] / depth.largest(),
+                )
+            })
+            .collect();
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut merged: Vec<(f64, f64, f64)> = Vec::new();
+        for (exposure, code) in points {
+            match merged.last_mut() {
+                Some(last) if (last.0 - exposure).abs() <= 1e-9 * exposure => {
+                    last.1 += code;
+                    last.2 += 1.0;
+                }
+                _ => merged.push((exposure, code, 1.0)),
+            }
+        }
+        if merged.len() < FEWEST_STEPS {
+            return Err(Error::too_little(format!(
+                "channel {name} has {} steps of different exposure that are not clipped, expected \
+                 at least {FEWEST_STEPS}",
+                merged.len()
+            ))
+            .remedy("record more steps between dark and full scale"));
+        }
+        let signal: Vec<f64> = merged.iter().map(|p| p.0).collect();
+        let codes: Vec<f64> = merged.iter().map(|p| p.1 / p.2).collect();
+        for i in 1..codes.len() {
+            if codes[i] <= codes[i - 1] {
+                return Err(Error::input(format!(
+                    "the step series is not monotone: channel {name} falls from code {:.2} to \
+                     {:.2} where relative exposure rises from {} to {}",
+                    codes[i - 1] * depth.largest(),
+                    codes[i] * depth.largest(),
+                    signal[i - 1] * brightest,
+                    signal[i] * brightest
+                ))
+                .remedy(
+                    "check the exposures and the boxes of these steps; leave steps out that do \
+                     not differ from the dark level",
+                ));
+            }
+        }
+        let best = POWERS
+            .iter()
+            .map(|&power| {
+                let curve = MeasuredCurve {
+                    codes: codes.clone(),
+                    signal: signal.clone(),
+                    power,
+                    residual: 0.0,
+                };
+                let residual = curve.leave_one_out();
+                MeasuredCurve { residual, ..curve }
+            })
+            .min_by(|a, b| a.residual.total_cmp(&b.residual));
+        Ok(best.expect("there are powers to choose from"))
+    }
+
+    /// Root mean square relative error of each inner step predicted from the others.
+    fn leave_one_out(&self) -> f64 {
+        let inner = 1..self.codes.len() - 1;
+        let count = inner.len() as f64;
+        let sum: f64 = inner
+            .map(|left_out| {
+                let without = |values: &[f64]| {
+                    let mut values = values.to_vec();
+                    values.remove(left_out);
+                    values
+                };
+                let rest = MeasuredCurve {
+                    codes: without(&self.codes),
+                    signal: without(&self.signal),
+                    ..*self
+                };
+                let predicted = rest.decode(self.codes[left_out]);
+                (predicted / self.signal[left_out] - 1.0).powi(2)
+            })
+            .sum();
+        (sum / count).sqrt()
+    }
+
+    /// The steps: encoded value (share of the largest code) and linear signal.
+    pub fn steps(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.codes.iter().copied().zip(self.signal.iter().copied())
+    }
+
+    /// Encoded value of the darkest step.
+    pub fn first_code(&self) -> f64 {
+        self.codes[0]
+    }
+
+    /// Encoded value of the brightest step.
+    pub fn last_code(&self) -> f64 {
+        self.codes[self.codes.len() - 1]
+    }
+
+    /// Linear signal of an encoded value (share of the largest code). Below the darkest step the
+    /// curve goes on straight, so that the noise of a dark picture keeps its mean; above the
+    /// brightest it stays.
+    pub fn decode(&self, encoded: f64) -> f64 {
+        let last = self.codes.len() - 1;
+        if encoded >= self.codes[last] {
+            return self.signal[last];
+        }
+        if encoded < self.codes[0] {
+            let slope = (self.signal[1] - self.signal[0]) / (self.codes[1] - self.codes[0]);
+            return self.signal[0] + slope * (encoded - self.codes[0]);
+        }
+        let i = (self.codes.partition_point(|c| *c <= encoded) - 1).min(last - 1);
+        let width = self.codes[i + 1] - self.codes[i];
+        let t = (encoded - self.codes[i]) / width;
+        let (a, b) = (self.raised(i), self.raised(i + 1));
+        let (da, db) = (self.slope(i) * width, self.slope(i + 1) * width);
+        let cubic = a * (1.0 + 2.0 * t) * (1.0 - t).powi(2)
+            + da * t * (1.0 - t).powi(2)
+            + b * t * t * (3.0 - 2.0 * t)
+            + db * t * t * (t - 1.0);
+        cubic.max(0.0).powf(1.0 / self.power)
+    }
+
+    /// Encoded value of a linear signal, by bisection; clamped to the steps.
+    pub fn encode(&self, signal: f64) -> f64 {
+        let (mut low, mut high) = (self.first_code(), self.last_code());
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if self.decode(middle) < signal {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        0.5 * (low + high)
+    }
+
+    fn raised(&self, i: usize) -> f64 {
+        self.signal[i].powf(self.power)
+    }
+
+    fn chord(&self, i: usize) -> f64 {
+        (self.raised(i + 1) - self.raised(i)) / (self.codes[i + 1] - self.codes[i])
+    }
+
+    /// Slope at a step: the weighted harmonic mean of its neighbouring chords (Fritsch and Butland
+    /// 1984, SIAM J. Sci. Stat. Comput. 5:300), which keeps the cubic monotone.
+    fn slope(&self, i: usize) -> f64 {
+        let last = self.codes.len() - 1;
+        if i == 0 {
+            return self.chord(0);
+        }
+        if i == last {
+            return self.chord(last - 1);
+        }
+        let (before, after) = (self.chord(i - 1), self.chord(i));
+        let (left, right) = (
+            self.codes[i] - self.codes[i - 1],
+            self.codes[i + 1] - self.codes[i],
+        );
+        let (w1, w2) = (2.0 * right + left, right + 2.0 * left);
+        (w1 + w2) / (w1 / before + w2 / after)
+    }
+}

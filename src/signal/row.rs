@@ -1,0 +1,100 @@
+//! A reading from a row of a table of captures or of a ledger.
+
+use super::{BitDepth, Capture, CodeValues, PictureCache, Reading, Region, Response};
+use crate::files::Row;
+use crate::{Error, Result};
+use std::path::Path;
+
+/// The reading of a row: `image` with the box `x,y,width,height` in pixels, or the measured means
+/// `r,g,b` (code values) with, where known, `r_sd,g_sd,b_sd` and `pixels`; in both cases with
+/// `exposure_s`, `gain_db` and `height_m` where known.
+///
+/// Pictures are found from `folder`, the season folder. A row that has both is read from its
+/// picture.
+///
+/// # Errors
+/// Neither picture nor code values, a box outside its picture, code values out of range, a picture
+/// that cannot be read: each with the table's file and line.
+pub fn read_reading(
+    row: &Row<'_>,
+    folder: &Path,
+    response: &Response,
+    depth: BitDepth,
+    pictures: &mut PictureCache,
+) -> Result<Reading> {
+    let capture = Capture {
+        exposure_s: positive(row, "exposure_s", 1e6, "s")?,
+        gain_db: row.optional_number_in("gain_db", -60.0..=120.0, "dB")?,
+        height_m: positive(row, "height_m", 1e5, "m")?,
+    };
+    if let Some(image) = row.get("image") {
+        let region = Region {
+            x: whole(row, "x")?,
+            y: whole(row, "y")?,
+            width: whole(row, "width")?,
+            height: whole(row, "height")?,
+        };
+        let place = |e: Error| row.error("image", e.to_string());
+        let picture = pictures.get(image, folder).map_err(place)?;
+        return Reading::from_region(&picture, region, response, depth, capture).map_err(place);
+    }
+    let mut codes = [0.0; 3];
+    for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
+        *value = row
+            .optional_number_in(column, 0.0..=depth.largest(), "code value")?
+            .ok_or_else(|| {
+                row.error(column, "found neither a picture nor code values")
+                    .remedy("fill in image with x, y, width and height, or r, g and b")
+            })?;
+    }
+    let mut sd = [0.0; 3];
+    let mut known = 0;
+    for (value, column) in sd.iter_mut().zip(["r_sd", "g_sd", "b_sd"]) {
+        if let Some(found) = row.optional_number_in(column, 0.0..=depth.largest(), "code value")? {
+            *value = found;
+            known += 1;
+        }
+    }
+    if known != 0 && known != 3 {
+        return Err(row
+            .error("r_sd", "found the standard deviation of some channels only")
+            .remedy("fill in r_sd, g_sd and b_sd, or none of them"));
+    }
+    let pixels = match row.get("pixels") {
+        Some(_) => match whole(row, "pixels")? {
+            0 => {
+                return Err(row
+                    .error("pixels", "found 0, expected at least 1")
+                    .remedy("correct the cell or leave it empty"));
+            }
+            count => Some(count as u64),
+        },
+        None => None,
+    };
+    Reading::from_code_values(
+        CodeValues(codes),
+        (known == 3).then_some(sd),
+        pixels,
+        response,
+        depth,
+        capture,
+    )
+    .map_err(|e| row.error("r", e.to_string()))
+}
+
+fn positive(row: &Row<'_>, column: &str, largest: f64, unit: &str) -> Result<Option<f64>> {
+    row.optional_number_in(column, 1e-9..=largest, unit)
+}
+
+fn whole(row: &Row<'_>, column: &str) -> Result<usize> {
+    let value = row.number(column)?;
+    if value.fract() == 0.0 && (0.0..=1e12).contains(&value) {
+        return Ok(value as usize);
+    }
+    Err(row
+        .error(
+            column,
+            format!("found {value}, expected a whole number from 0"),
+        )
+        .remedy("correct the cell"))
+}
