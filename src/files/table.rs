@@ -129,6 +129,11 @@ impl<'a> Row<'a> {
         self.line
     }
 
+    /// The table's path, as errors name it.
+    pub fn path(&self) -> &'a Path {
+        &self.table.path
+    }
+
     /// An error that names this row's file and line.
     pub fn error(&self, column: &str, message: impl Into<String>) -> Error {
         Error::input(message)

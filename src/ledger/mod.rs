@@ -1,1 +1,194 @@
 //! The ledger: all patches with their ground checks, the season's memory.
+//!
+//! In: tables of patches. Out: [`Ledger`], every patch read and checked, labelled or not.
+
+mod patch;
+
+pub use patch::{Patch, Selection};
+
+use crate::files::{Row, Table, nearest_known};
+use crate::season::Season;
+use crate::signal::{BitDepth, PictureCache, Reading, Response, read_reading};
+use crate::{Error, Result};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::path::Path;
+
+/// The patches of a season in the order of their files and lines.
+#[derive(Debug, Clone)]
+pub struct Ledger {
+    /// All patches, those without a label among them.
+    pub patches: Vec<Patch>,
+    /// Plain sentences about what the tables leave open.
+    pub warnings: Vec<String>,
+}
+
+impl Ledger {
+    /// Reads the ledger files that the season names.
+    ///
+    /// # Errors
+    /// A missing column, a patch id that stands twice, a cell out of range, a picture that cannot
+    /// be read, no label at all, a locked group that does not exist.
+    pub fn read(season: &Season, response: &Response) -> Result<Self> {
+        let plan = &season.plan.ledger;
+        let mut recordings = Recordings::new(season, response)?;
+        let mut patches = Vec::new();
+        for path in season.matching(&plan.files, "ledger.files")? {
+            let table = Table::read(&path)?;
+            patches.extend(read_table(&table, &plan.group, &mut recordings)?);
+        }
+        check_ids(&patches)?;
+        let ledger = Ledger {
+            warnings: warnings(&patches),
+            patches,
+        };
+        if ledger.checked().next().is_none() {
+            return Err(Error::too_little("no patch of the ledger has a label")
+                .at(season.file())
+                .key("ledger.files")
+                .remedy("walk to some of them and fill in the column \"label\""));
+        }
+        ledger
+            .check_locked(&plan.locked)
+            .map_err(|e| e.at(season.file()))?;
+        Ok(ledger)
+    }
+
+    /// The patches somebody went to see.
+    pub fn checked(&self) -> impl Iterator<Item = &Patch> {
+        self.patches.iter().filter(|p| p.label.is_some())
+    }
+
+    /// How many patches each label has, sorted by label.
+    pub fn label_counts(&self) -> BTreeMap<&str, usize> {
+        let mut counts = BTreeMap::new();
+        for label in self.patches.iter().filter_map(|p| p.label.as_deref()) {
+            *counts.entry(label).or_insert(0) += 1;
+        }
+        counts
+    }
+
+    /// The names of the groups, sorted.
+    pub fn groups(&self) -> BTreeSet<&str> {
+        self.patches.iter().map(|p| p.group.as_str()).collect()
+    }
+
+    fn check_locked(&self, locked: &[String]) -> Result<()> {
+        let groups = self.groups();
+        for group in locked {
+            if !groups.contains(group.as_str()) {
+                let remedy = match nearest_known(group, groups.iter().copied()) {
+                    Some(near) => format!("did you mean \"{near}\"?"),
+                    None => format!(
+                        "the groups found are {}",
+                        groups.iter().copied().collect::<Vec<_>>().join(", ")
+                    ),
+                };
+                return Err(
+                    Error::input(format!("there is no group \"{group}\" in the ledger"))
+                        .key("ledger.locked")
+                        .remedy(remedy),
+                );
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Turns rows of tables into readings: the season's pictures and the rig's response.
+pub struct Recordings<'a> {
+    folder: &'a Path,
+    response: &'a Response,
+    depth: BitDepth,
+    pictures: PictureCache,
+}
+
+impl<'a> Recordings<'a> {
+    /// Of a season whose rig has this response.
+    pub fn new(season: &'a Season, response: &'a Response) -> Result<Self> {
+        let depth = BitDepth::new(season.plan.rig.bit_depth)?;
+        Ok(Recordings {
+            folder: season.folder(),
+            response,
+            depth,
+            pictures: PictureCache::new(),
+        })
+    }
+
+    fn reading(&mut self, row: &Row<'_>) -> Result<Reading> {
+        read_reading(
+            row,
+            self.folder,
+            self.response,
+            self.depth,
+            &mut self.pictures,
+        )
+    }
+}
+
+/// Reads the patches of one table, labels optional; `group` is the column of the groups.
+pub fn read_table(
+    table: &Table,
+    group: &str,
+    recordings: &mut Recordings<'_>,
+) -> Result<Vec<Patch>> {
+    table.require(&["patch_id", group])?;
+    if table.is_empty() {
+        return Err(Error::input("the table has no patch")
+            .at(table.path())
+            .remedy("add rows below the header or take the file out of the season"));
+    }
+    table
+        .rows()
+        .map(|row| Patch::read(&row, group, recordings))
+        .collect()
+}
+
+fn check_ids(patches: &[Patch]) -> Result<()> {
+    let mut seen: HashMap<&str, &Patch> = HashMap::new();
+    for patch in patches {
+        if let Some(first) = seen.insert(&patch.id, patch) {
+            return Err(Error::input(format!(
+                "the patch id \"{}\" already stands in {}, line {}",
+                patch.id,
+                first.file.display(),
+                first.line
+            ))
+            .at(&patch.file)
+            .line(patch.line)
+            .column("patch_id")
+            .remedy("give each patch an id of its own"));
+        }
+    }
+    Ok(())
+}
+
+fn warnings(patches: &[Patch]) -> Vec<String> {
+    let checked = || patches.iter().filter(|p| p.label.is_some());
+    let known = checked()
+        .filter(|p| p.inclusion_probability.is_some())
+        .count();
+    let all = checked().count();
+    let mut warnings = Vec::new();
+    if known > 0 && known < all {
+        warnings.push(format!(
+            "{} of {all} checked patches have no inclusion_probability; each of them counts as \
+             one patch, as if it had been chosen for certain.",
+            all - known
+        ));
+    }
+    let mut nights: BTreeMap<&Path, usize> = BTreeMap::new();
+    for patch in patches.iter().filter(|p| p.reading.clipped > 0.02) {
+        *nights.entry(&patch.file).or_insert(0) += 1;
+    }
+    for (file, count) in nights {
+        warnings.push(format!(
+            "{count} patches of {} have more than 2 % of their pixels clipped; their color leans \
+             towards white.",
+            file.file_name().map_or_else(
+                || file.display().to_string(),
+                |n| n.to_string_lossy().to_string()
+            )
+        ));
+    }
+    warnings
+}

@@ -40,3 +40,18 @@ pub fn student_quantile(probability: f64, degrees: f64) -> f64 {
         Err(_) => f64::NAN,
     }
 }
+
+/// Sets the number of threads of the whole process; once only, before any work.
+///
+/// # Errors
+/// Zero threads, or threads that are already running.
+pub fn set_threads(threads: usize) -> crate::Result<()> {
+    let refused = |why: String| crate::Error::input(why).remedy("give --threads 1 or more");
+    if threads == 0 {
+        return Err(refused("found 0 threads, expected at least 1".into()));
+    }
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build_global()
+        .map_err(|e| refused(e.to_string()))
+}

@@ -1,0 +1,123 @@
+//! One patch of the ledger.
+
+use crate::Result;
+use crate::files::{Row, nearest_known};
+use crate::signal::Reading;
+
+use super::Recordings;
+use std::path::PathBuf;
+
+/// How a patch came to be checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Selection {
+    /// A cut or a score pointed there.
+    Flagged,
+    /// Drawn at random among what was not flagged.
+    Audit,
+    /// Somebody passed by.
+    Opportunistic,
+}
+
+impl Selection {
+    const NAMES: [(&'static str, Selection); 3] = [
+        ("flagged", Selection::Flagged),
+        ("audit", Selection::Audit),
+        ("opportunistic", Selection::Opportunistic),
+    ];
+
+    /// The word in the table.
+    pub fn name(self) -> &'static str {
+        match self {
+            Selection::Flagged => "flagged",
+            Selection::Audit => "audit",
+            Selection::Opportunistic => "opportunistic",
+        }
+    }
+}
+
+/// A small area of one material in one picture, the unit that is labelled.
+#[derive(Debug, Clone)]
+pub struct Patch {
+    /// Its id, one of its own in the ledger.
+    pub id: String,
+    /// The group that is never split between training and testing.
+    pub group: String,
+    /// What it is, where somebody went to see.
+    pub label: Option<String>,
+    /// What the camera recorded.
+    pub reading: Reading,
+    /// How it came to be checked.
+    pub selection: Option<Selection>,
+    /// The probability with which it was chosen to be checked, above 0 and at most 1.
+    pub inclusion_probability: Option<f64>,
+    /// Latitude and longitude in degrees.
+    pub place: Option<(f64, f64)>,
+    /// The table it stands in.
+    pub file: PathBuf,
+    /// Its line there.
+    pub line: u64,
+}
+
+impl Patch {
+    pub(super) fn read(
+        row: &Row<'_>,
+        group: &str,
+        recordings: &mut Recordings<'_>,
+    ) -> Result<Self> {
+        let latitude = row.optional_number_in("latitude", -90.0..=90.0, "degrees")?;
+        let longitude = row.optional_number_in("longitude", -180.0..=180.0, "degrees")?;
+        Ok(Patch {
+            id: row.text("patch_id")?.to_string(),
+            group: row.text(group)?.to_string(),
+            label: row.get("label").map(str::to_string),
+            reading: recordings.reading(row)?,
+            selection: selection(row)?,
+            inclusion_probability: inclusion_probability(row)?,
+            place: latitude.zip(longitude),
+            file: row.path().to_path_buf(),
+            line: row.line(),
+        })
+    }
+
+    /// The weight of a checked patch: 1 / inclusion probability.
+    pub fn weight(&self) -> f64 {
+        1.0 / self.inclusion_probability.unwrap_or(1.0)
+    }
+}
+
+fn selection(row: &Row<'_>) -> Result<Option<Selection>> {
+    let Some(cell) = row.get("selection") else {
+        return Ok(None);
+    };
+    let known = Selection::NAMES.iter().find(|(name, _)| *name == cell);
+    match known {
+        Some((_, selection)) => Ok(Some(*selection)),
+        None => {
+            let names = Selection::NAMES.map(|(name, _)| name);
+            let error = row.error(
+                "selection",
+                format!("found \"{cell}\", expected one of {}", names.join(", ")),
+            );
+            Err(match nearest_known(cell, names) {
+                Some(near) => error.remedy(format!("did you mean \"{near}\"?")),
+                None => error.remedy("correct the cell or leave it empty"),
+            })
+        }
+    }
+}
+
+fn inclusion_probability(row: &Row<'_>) -> Result<Option<f64>> {
+    let found = row.optional_number("inclusion_probability")?;
+    match found {
+        Some(p) if p <= 0.0 || p > 1.0 => Err(row
+            .error(
+                "inclusion_probability",
+                format!("found {p}, expected above 0 and at most 1"),
+            )
+            .remedy(
+                "give the probability with which the patch was chosen to be checked; a patch that \
+                 could not be chosen does not belong in the ledger",
+            )),
+        other => Ok(other),
+    }
+}

@@ -1,0 +1,135 @@
+//! What each step is made from, and whether its result still is.
+
+use crate::files::{self, Document, Provenance, Table};
+use crate::season::Season;
+use crate::{Error, Result};
+use serde::Serialize;
+use serde_json::Value;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// Collects the inputs of a step: files by name, sections of the season file by value.
+pub struct Inputs<'a> {
+    season: &'a Season,
+    provenance: Provenance,
+}
+
+impl<'a> Inputs<'a> {
+    /// Nothing yet.
+    pub fn of(season: &'a Season) -> Self {
+        Inputs {
+            season,
+            provenance: Provenance::default(),
+        }
+    }
+
+    /// A section of the season file, by its values and not by its comments.
+    pub fn section<T: Serialize>(mut self, name: &str, section: &T) -> Result<Self> {
+        let text = files::to_json(section)?;
+        self.provenance
+            .add(format!("season.toml {name}"), text.as_bytes());
+        Ok(self)
+    }
+
+    /// A file.
+    pub fn file(mut self, path: &Path) -> Result<Self> {
+        self.provenance
+            .add(self.season.name_of(path), &files::read(path)?);
+        Ok(self)
+    }
+
+    /// A file that need not be there.
+    pub fn optional_file(self, path: &Path) -> Result<Self> {
+        if path.is_file() {
+            self.file(path)
+        } else {
+            Ok(self)
+        }
+    }
+
+    /// A table and the pictures that its column `image` names.
+    pub fn table(mut self, path: &Path) -> Result<Self> {
+        let bytes = files::read(path)?;
+        let table = Table::from_bytes(path, &bytes)?;
+        self.provenance.add(self.season.name_of(path), &bytes);
+        let pictures: BTreeSet<PathBuf> = table
+            .rows()
+            .filter_map(|row| row.get("image"))
+            .map(|image| self.season.resolve(image))
+            .collect();
+        for picture in pictures {
+            // A picture that is not there is the reading stage's error, with its line.
+            self = self.optional_file(&picture)?;
+        }
+        Ok(self)
+    }
+
+    /// What was collected.
+    pub fn done(self) -> Provenance {
+        self.provenance
+    }
+}
+
+/// Whether the document at `path` was made by this version from exactly these inputs.
+pub fn is_up_to_date(path: &Path, inputs: &Provenance) -> bool {
+    let Ok(found) = files::read_json::<Document<Value>>(path) else {
+        return false;
+    };
+    let made_now = Document::new(&found.format, inputs.clone(), Value::Null);
+    found.made_by == made_now.made_by && found.made_from == made_now.made_from
+}
+
+/// The document that an earlier step leaves, with the remedy if it is not there.
+pub fn earlier<T: Serialize + serde::de::DeserializeOwned>(
+    season: &Season,
+    name: &str,
+    format: &str,
+    command: &str,
+) -> Result<T> {
+    let path = season.result(name);
+    if !path.is_file() {
+        return Err(Error::input("this result is not there yet")
+            .at(&path)
+            .remedy(format!(
+                "call `boneglow {command}` first, or `boneglow run` for all steps"
+            )));
+    }
+    Ok(Document::read(&path, format)?.content)
+}
+
+/// What the calibration is made from.
+pub fn of_calibration(season: &Season) -> Result<Provenance> {
+    let plan = &season.plan;
+    let mut inputs = Inputs::of(season)
+        .section("[rig]", &plan.rig)?
+        .section("[calibration]", &plan.calibration)?;
+    for table in [&plan.calibration.reference, &plan.calibration.captures]
+        .into_iter()
+        .flatten()
+    {
+        inputs = inputs.table(&season.resolve(table))?;
+    }
+    for curve in [&plan.rig.sensitivities, &plan.rig.filter]
+        .into_iter()
+        .flatten()
+    {
+        inputs = inputs.file(&season.resolve(curve))?;
+    }
+    Ok(inputs
+        .optional_file(&season.resolve(&plan.rig.response))?
+        .done())
+}
+
+/// What everything that learns from the ledger is made from.
+pub fn of_learning(season: &Season) -> Result<Provenance> {
+    let plan = &season.plan;
+    let mut inputs = Inputs::of(season)
+        .section("[ledger]", &plan.ledger)?
+        .section("[classify]", &plan.classify)?
+        .section("[threshold]", &plan.threshold)?
+        .file(&season.result("rig.json"))?;
+    for table in season.matching(&plan.ledger.files, "ledger.files")? {
+        inputs = inputs.table(&table)?;
+    }
+    Ok(inputs.done())
+}
