@@ -91,26 +91,26 @@ impl ClusterBootstrap {
             .enumerate()
             .map(|(at, &scale)| {
                 let column: Vec<f64> = resampled.iter().filter_map(|row| row[at]).collect();
-                self.from_resamples(groups, scale, values[at]?, &column)
+                self.interval_from(groups, scale, values[at]?, &column)
             })
             .collect()
     }
 
-    /// The interval of a statistic of the patches' multiplicities; `groups` has one entry a patch.
+    /// The statistic of the patches' multiplicities in each resample where it is defined;
+    /// `groups` has one entry a patch.
     ///
     /// With `two_stage` the patches of a drawn group are drawn with replacement too.
-    pub fn interval_of_patches(
+    pub fn resamples_of_patches(
         &self,
         groups: &[usize],
-        scale: Scale,
         statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
-    ) -> Option<Interval> {
-        let count = groups.iter().max()? + 1;
+    ) -> Vec<f64> {
+        let count = groups.iter().max().map_or(0, |g| g + 1);
         let mut members = vec![Vec::new(); count];
         for (patch, &group) in groups.iter().enumerate() {
             members[group].push(patch);
         }
-        let resampled: Vec<f64> = (0..self.replicates)
+        (0..self.replicates)
             .into_par_iter()
             .filter_map(|replicate| {
                 let times = self.multiplicities(count, replicate);
@@ -126,9 +126,33 @@ impl ClusterBootstrap {
                 }
                 statistic(&of_patch)
             })
-            .collect();
+            .collect()
+    }
+
+    /// The interval of a statistic of the patches' multiplicities (see
+    /// [`resamples_of_patches`](Self::resamples_of_patches)).
+    pub fn interval_of_patches(
+        &self,
+        groups: &[usize],
+        scale: Scale,
+        statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
+    ) -> Option<Interval> {
+        let count = groups.iter().max()? + 1;
         let value = statistic(&vec![1.0; groups.len()])?;
-        self.from_resamples(count, scale, value, &resampled)
+        let resampled = self.resamples_of_patches(groups, statistic);
+        self.interval_from(count, scale, value, &resampled)
+    }
+
+    /// The resamples' quantiles at the confidence's two tails; `None` without resamples.
+    pub fn quantiles(&self, mut resampled: Vec<f64>) -> Option<(f64, f64)> {
+        resampled.sort_by(f64::total_cmp);
+        let at = |share: f64| {
+            let last = resampled.len().checked_sub(1)?;
+            let place = (share * resampled.len() as f64).ceil() as usize;
+            resampled.get(place.saturating_sub(1).min(last)).copied()
+        };
+        let tail = (1.0 - self.confidence) / 2.0;
+        Some((at(tail)?, at(1.0 - tail)?))
     }
 
     /// The interval of a share from the groups' hits and trials.
@@ -143,7 +167,7 @@ impl ClusterBootstrap {
         }))
     }
 
-    fn from_resamples(
+    fn interval_from(
         &self,
         groups: usize,
         scale: Scale,

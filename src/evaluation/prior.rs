@@ -1,0 +1,183 @@
+//! From the ledger's share of positives to the field's.
+//!
+//! Saerens, Latinne & Decaestecker (2002, Neural Comput. 14:21). Assumes that within a class the
+//! field looks like the ledger: only the shares of the classes differ.
+
+use super::scores::{check_weights, same_length};
+use super::{ClusterBootstrap, Interval, IntervalMethod};
+use crate::{Error, Result};
+
+/// Class probabilities at other shares of the classes (Saerens et al. 2002, eq. 2.4).
+///
+/// `None` if the slices differ in length, a training share is not above 0, or nothing is left.
+///
+/// ```
+/// let moved = boneglow::evaluation::prior::shift(&[0.8, 0.2], &[0.5, 0.5], &[0.1, 0.9]).unwrap();
+/// assert!((moved[0] - 4.0 / 13.0).abs() < 1e-12);
+/// ```
+pub fn shift(posterior: &[f64], training: &[f64], field: &[f64]) -> Option<Vec<f64>> {
+    if posterior.len() != training.len() || posterior.len() != field.len() {
+        return None;
+    }
+    let scaled: Vec<f64> = (0..posterior.len())
+        .map(|c| posterior[c] * field[c] / training[c])
+        .collect();
+    let sum: f64 = scaled.iter().sum();
+    (sum > 0.0 && sum.is_finite()).then(|| scaled.iter().map(|s| s / sum).collect())
+}
+
+/// Probability of being positive at another share of positives; all in 0 to 1.
+///
+/// A `training` share of 0 or 1 knows one class only and moves nothing.
+///
+/// ```
+/// let moved = boneglow::evaluation::prior::shift_probability(0.8, 0.5, 0.1);
+/// assert!((moved - 4.0 / 13.0).abs() < 1e-12);
+/// ```
+pub fn shift_probability(probability: f64, training: f64, field: f64) -> f64 {
+    shift(
+        &[probability, 1.0 - probability],
+        &[training, 1.0 - training],
+        &[field, 1.0 - field],
+    )
+    .map_or(probability, |moved| moved[0])
+}
+
+/// What to add to the intercept of a logistic model when the share of positives changes
+/// (King & Zeng 2001, Polit. Anal. 9:137, eq. 7): the change of the share's log odds.
+///
+/// ```
+/// let change = boneglow::evaluation::prior::intercept_shift(0.5, 0.01);
+/// assert!((change + 99.0_f64.ln()).abs() < 1e-12);
+/// ```
+pub fn intercept_shift(training: f64, field: f64) -> f64 {
+    let log_odds = |share: f64| (share / (1.0 - share)).ln();
+    log_odds(field) - log_odds(training)
+}
+
+/// Weights of positives and others that turn a sample's share of positives into the field's
+/// (King & Zeng 2001, eq. 8). `None` if the sample holds one class only.
+pub fn class_weights(training: f64, field: f64) -> Option<(f64, f64)> {
+    (training > 0.0 && training < 1.0).then(|| (field / training, (1.0 - field) / (1.0 - training)))
+}
+
+/// One step of expectation-maximization: the mean of the probabilities moved to the share
+/// `field` (Saerens et al. 2002, eq. 2.9). Weights are optional.
+pub fn em_step(probabilities: &[f64], weights: Option<&[f64]>, training: f64, field: f64) -> f64 {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (patch, &p) in probabilities.iter().enumerate() {
+        let w = weights.map_or(1.0, |w| w[patch]);
+        sum += w * shift_probability(p, training, field);
+        weight += w;
+    }
+    if weight > 0.0 { sum / weight } else { field }
+}
+
+/// The share of positives among unlabelled patches, from their probabilities at the share
+/// `training`: where [`em_step`] comes to rest.
+///
+/// Found as the maximum of the likelihood, which is concave in the share, so that nothing depends
+/// on how long one iterates; 0 or 1 where the likelihood still rises at the end.
+///
+/// Errors: no patch, probabilities outside 0 to 1, a `training` share outside (0, 1), bad weights.
+///
+/// ```
+/// use boneglow::evaluation::prior;
+/// // A perfect classifier: the share is a count.
+/// assert_eq!(prior::estimate(&[1.0, 0.0, 0.0, 0.0], None, 0.5)?, 0.25);
+/// # Ok::<(), boneglow::Error>(())
+/// ```
+pub fn estimate(probabilities: &[f64], weights: Option<&[f64]>, training: f64) -> Result<f64> {
+    check(probabilities, weights, training)?;
+    Ok(maximum(&contrasts(probabilities, training), |patch| {
+        weights.map_or(1.0, |w| w[patch])
+    }))
+}
+
+/// [`estimate`] with its interval, unlabelled patches resampled by group; the classifier itself
+/// is held fixed.
+///
+/// Quantiles of the bootstrap: the estimate may lie at 0, where a standard error means nothing.
+///
+/// Errors: as [`estimate`]; as many groups as probabilities are expected.
+pub fn estimate_with_interval(
+    probabilities: &[f64],
+    weights: Option<&[f64]>,
+    training: f64,
+    groups: &[usize],
+    bootstrap: &ClusterBootstrap,
+) -> Result<Option<Interval>> {
+    same_length("groups", groups.len(), "probabilities", probabilities.len())?;
+    let value = estimate(probabilities, weights, training)?;
+    let contrasts = contrasts(probabilities, training);
+    let weight = |patch: usize| weights.map_or(1.0, |w| w[patch]);
+    let resampled = bootstrap.resamples_of_patches(groups, |times| {
+        Some(maximum(&contrasts, |patch| weight(patch) * times[patch]))
+    });
+    Ok(bootstrap.quantiles(resampled).map(|(low, high)| Interval {
+        value,
+        low: low.min(value),
+        high: high.max(value),
+        method: IntervalMethod::BootstrapPercentile,
+    }))
+}
+
+fn check(probabilities: &[f64], weights: Option<&[f64]>, training: f64) -> Result<()> {
+    if probabilities.is_empty() {
+        return Err(Error::too_little(
+            "found no unlabelled patch, expected one or more",
+        ));
+    }
+    if let Some(found) = probabilities.iter().find(|p| !(0.0..=1.0).contains(*p)) {
+        return Err(Error::input(format!(
+            "found probability {found}, expected 0 to 1"
+        )));
+    }
+    if !(training > 0.0 && training < 1.0) {
+        return Err(Error::input(format!(
+            "found a training share of {training}, expected one between 0 and 1"
+        )));
+    }
+    weights.map_or(Ok(()), |w| check_weights(w, probabilities.len()))
+}
+
+/// Likelihoods of each patch as positive and as other, up to a common factor.
+fn contrasts(probabilities: &[f64], training: f64) -> Vec<(f64, f64)> {
+    probabilities
+        .iter()
+        .map(|&p| (p / training, (1.0 - p) / (1.0 - training)))
+        .collect()
+}
+
+/// The share with the greatest likelihood, by bisection on its falling slope.
+fn maximum(contrasts: &[(f64, f64)], weight: impl Fn(usize) -> f64) -> f64 {
+    let slope = |share: f64| -> f64 {
+        contrasts
+            .iter()
+            .enumerate()
+            .map(|(patch, (positive, other))| {
+                let w = weight(patch);
+                match w > 0.0 {
+                    true => w * (positive - other) / (share * positive + (1.0 - share) * other),
+                    false => 0.0,
+                }
+            })
+            .sum()
+    };
+    let (mut low, mut high) = (0.0_f64, 1.0_f64);
+    if slope(0.0) <= 0.0 {
+        return 0.0;
+    }
+    if slope(1.0) >= 0.0 {
+        return 1.0;
+    }
+    for _ in 0..60 {
+        let middle = (low + high) / 2.0;
+        if slope(middle) > 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    (low + high) / 2.0
+}
