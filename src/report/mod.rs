@@ -1,1 +1,4 @@
 //! Figures, the methods text and the one-page report.
+
+mod drawing;
+pub mod figures;

@@ -1,0 +1,18 @@
+//! What every figure is drawn with: a pen on a sheet, colors and shapes, axes, labels.
+//!
+//! Lengths are in px of a figure 700 px wide, to a tenth; x grows to the right and y downwards.
+
+mod axis;
+mod frame;
+mod labels;
+mod sheet;
+mod style;
+
+pub(crate) use axis::Axis;
+pub(crate) use frame::{Frame, Place};
+pub(crate) use labels::{Note, place_notes};
+pub use sheet::Figure;
+pub(crate) use sheet::{At, Pen, Sheet, Stroke, Words, measured};
+pub(crate) use style::{
+    CHANNELS, FAINT, INK, Ink, Key, MUTED, PAPER, WIDTH, class_ink, legend, ramp, series_ink,
+};
