@@ -9,7 +9,7 @@
 //! No normalization: X, Y, Z are in the spectrum's unit times nm.
 
 use super::{Observer, Xyz, observer::FIRST_NM};
-use crate::spectra::{Filter, Spectrum, bracket};
+use crate::spectra::{Filter, Spectrum, linear_weights};
 use crate::{Error, Result};
 use ndarray::{Array2, ArrayView2, Axis};
 use rayon::prelude::*;
@@ -54,20 +54,11 @@ impl Weights {
         wavelengths: &[f64],
         transmission: impl Fn(f64) -> f64,
     ) -> Self {
-        let mut rows = vec![[0.0; 3]; wavelengths.len()];
-        for (i, functions) in observer.table().iter().enumerate() {
-            let nm = (FIRST_NM + i) as f64;
-            let Some((left, share)) = bracket(wavelengths, nm) else {
-                continue;
-            };
+        let last = FIRST_NM + observer.table().len() - 1;
+        let rows = linear_weights(wavelengths, FIRST_NM, last, |nm| {
             let passed = transmission(nm);
-            for c in 0..3 {
-                rows[left][c] += functions[c] * passed * (1.0 - share);
-                if share > 0.0 {
-                    rows[left + 1][c] += functions[c] * passed * share;
-                }
-            }
-        }
+            observer.at(nm).map(|v| v * passed)
+        });
         Weights { rows }
     }
 

@@ -16,4 +16,4 @@ pub use read::{
 };
 pub use sensitivities::Sensitivities;
 pub use spectrum::Spectrum;
-pub(crate) use spectrum::bracket;
+pub(crate) use spectrum::linear_weights;

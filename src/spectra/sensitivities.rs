@@ -1,6 +1,7 @@
 //! Spectral sensitivities of a camera.
 
-use super::{Spectrum, read};
+use super::spectrum::linear_weights;
+use super::{Filter, Spectrum, read};
 use crate::Result;
 use crate::files::Table;
 use std::path::Path;
@@ -47,6 +48,30 @@ impl Sensitivities {
     /// Red, green and blue sensitivity at a wavelength in nm.
     pub fn at(&self, nm: f64) -> [f64; 3] {
         [0, 1, 2].map(|c: usize| self.channels[c].value_at(nm))
+    }
+
+    /// The linear map from spectra sampled at ascending `wavelengths` in nm, seen through a filter,
+    /// to the channels' responses: one row of weights a sample.
+    ///
+    /// A spectrum is linear between its samples and the sum runs at 1 nm from 300 to 1100 nm.
+    pub fn weights(&self, filter: &Filter, wavelengths: &[f64]) -> Vec<[f64; 3]> {
+        linear_weights(wavelengths, 300, 1100, |nm| {
+            let passed = filter.transmission(nm);
+            self.at(nm).map(|v| v * passed)
+        })
+    }
+
+    /// Response of red, green and blue to a spectrum seen through a filter, in the spectrum's unit
+    /// times the sensitivities' unit times nm.
+    pub fn response(&self, filter: &Filter, glow: &Spectrum) -> [f64; 3] {
+        let weights = self.weights(filter, glow.wavelengths());
+        let mut sums = [0.0; 3];
+        for (row, value) in weights.iter().zip(glow.values()) {
+            for c in 0..3 {
+                sums[c] += row[c] * value;
+            }
+        }
+        sums
     }
 
     /// The curves of red, green and blue.

@@ -121,7 +121,7 @@ impl Spectrum {
 
 /// Where `nm` lies in ascending `wavelengths`: the sample to its left and the share of the way to
 /// the next; `None` outside.
-pub(crate) fn bracket(wavelengths: &[f64], nm: f64) -> Option<(usize, f64)> {
+fn bracket(wavelengths: &[f64], nm: f64) -> Option<(usize, f64)> {
     let right = wavelengths.partition_point(|&w| w <= nm);
     if right == 0 {
         return None;
@@ -131,6 +131,30 @@ pub(crate) fn bracket(wavelengths: &[f64], nm: f64) -> Option<(usize, f64)> {
         Some(&next) => Some((left, (nm - wavelengths[left]) / (next - wavelengths[left]))),
         None => (wavelengths[left] == nm).then_some((left, 0.0)),
     }
+}
+
+/// Weights of samples at `wavelengths` in the sum, over every nanometer from `first` to `last`, of
+/// the curve through the samples times each of three `functions`.
+pub(crate) fn linear_weights(
+    wavelengths: &[f64],
+    first: usize,
+    last: usize,
+    functions: impl Fn(f64) -> [f64; 3],
+) -> Vec<[f64; 3]> {
+    let mut weights = vec![[0.0; 3]; wavelengths.len()];
+    for nm in (first..=last).map(|nm| nm as f64) {
+        let Some((left, share)) = bracket(wavelengths, nm) else {
+            continue;
+        };
+        let values = functions(nm);
+        for c in 0..3 {
+            weights[left][c] += values[c] * (1.0 - share);
+            if share > 0.0 {
+                weights[left + 1][c] += values[c] * share;
+            }
+        }
+    }
+    weights
 }
 
 #[cfg(test)]
