@@ -1,1 +1,14 @@
-//! Forward simulation: what a rig would record of an emission.
+//! What a rig would record: the forward model, for planning a rig and for invented seasons.
+//!
+//! In: emission spectra, a filter, sensitivities, noise. Out: code values of patches and of whole
+//! pictures ([`VirtualRig`]), and the invented demo season ([`demo`]).
+//!
+//! The model is that of EMVA 1288: signal proportional to light, shot noise of electrons, read
+//! noise, then the response curve and rounding to whole code values.
+
+mod camera;
+pub mod demo;
+mod draw;
+
+pub use camera::{Noise, PatchCodes, VirtualRig};
+pub use draw::Draw;

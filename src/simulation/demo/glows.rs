@@ -1,0 +1,170 @@
+//! The invented glows: what each class emits under the laser, and what a site does to it.
+
+use super::rig::{bell, edge};
+use super::sites::Site;
+use super::table;
+use crate::simulation::{Draw, VirtualRig};
+use crate::spectra::Spectrum;
+
+/// Grid of the emission spectra in nm.
+pub(super) const FIRST_NM: f64 = 440.0;
+pub(super) const STEP_NM: f64 = 5.0;
+pub(super) const COUNT: usize = 65;
+
+/// What glows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Class {
+    Bone,
+    Matrix,
+    Calcite,
+    Opal,
+    Lichen,
+    Litter,
+}
+
+impl Class {
+    pub(super) const ALL: [Class; 6] = [
+        Class::Bone,
+        Class::Matrix,
+        Class::Calcite,
+        Class::Opal,
+        Class::Lichen,
+        Class::Litter,
+    ];
+
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Class::Bone => "bone",
+            Class::Matrix => "matrix",
+            Class::Calcite => "calcite",
+            Class::Opal => "opal",
+            Class::Lichen => "lichen",
+            Class::Litter => "litter",
+        }
+    }
+
+    /// Bands of the emission: peak in nm, standard deviation in nm, height.
+    fn bands(self) -> &'static [(f64, f64, f64)] {
+        match self {
+            Class::Bone => &[(540.0, 40.0, 1.0), (600.0, 45.0, 0.25)],
+            Class::Matrix => &[(600.0, 62.0, 1.0)],
+            Class::Calcite => &[(613.0, 32.0, 1.0), (530.0, 50.0, 0.18)],
+            Class::Opal => &[
+                (505.0, 12.0, 0.8),
+                (525.0, 12.0, 1.0),
+                (548.0, 13.0, 0.55),
+                (573.0, 15.0, 0.2),
+            ],
+            Class::Lichen => &[(575.0, 42.0, 0.8), (681.0, 10.0, 0.7), (730.0, 18.0, 0.4)],
+            Class::Litter => &[(490.0, 35.0, 1.0), (545.0, 55.0, 0.45)],
+        }
+    }
+
+    /// Typical brightness, and the standard deviation of its logarithm between patches.
+    fn brightness(self) -> (f64, f64) {
+        match self {
+            Class::Bone => (1.0, 0.30),
+            Class::Matrix => (0.30, 0.40),
+            Class::Calcite => (0.60, 0.50),
+            Class::Opal => (0.75, 0.45),
+            Class::Lichen => (0.40, 0.40),
+            Class::Litter => (1.30, 0.60),
+        }
+    }
+}
+
+/// One patch of ground.
+#[derive(Debug, Clone)]
+pub(super) struct Glow {
+    /// Signal of the channels at irradiance 1, a share of full scale.
+    pub signal: [f64; 3],
+    /// Share of the white target's leak that this ground sends back.
+    pub leak_share: f64,
+}
+
+/// The emission of bands, nothing at the laser and below.
+pub(super) fn emission(bands: &[(f64, f64, f64)], shift: f64, width: f64) -> Spectrum {
+    Spectrum::sampled(FIRST_NM, STEP_NM, COUNT, |nm| {
+        let sum: f64 = bands
+            .iter()
+            .map(|(peak, sd, height)| height * bell(nm, peak + shift, sd * width))
+            .sum();
+        sum * edge(nm, 468.0, 4.0)
+    })
+}
+
+/// Spectrum and brightness factor of a class at a site, before the patch's own scatter.
+fn at_site(class: Class, site: &Site, shift: f64, width: f64) -> Spectrum {
+    let own = match class {
+        Class::Lichen if site.lichen_like_bone => {
+            &[(546.0, 44.0, 1.0), (681.0, 10.0, 0.35), (730.0, 18.0, 0.2)]
+        }
+        class => class.bands(),
+    };
+    let shift = shift
+        + match class {
+            Class::Bone => site.bone_shift_nm,
+            Class::Opal => site.opal_shift_nm,
+            Class::Calcite => site.calcite_shift_nm,
+            _ => 0.0,
+        };
+    emission(own, shift, width)
+}
+
+/// A patch of a class at a site.
+pub(super) fn glow(class: Class, site: &Site, rig: &VirtualRig, draw: &mut Draw) -> Glow {
+    let shift = 3.5 * draw.normal();
+    let width = draw.factor(0.07);
+    let own = at_site(class, site, shift, width);
+    let matrix = at_site(Class::Matrix, site, 4.0 * draw.normal(), 1.0);
+    let (typical, scatter) = class.brightness();
+    let mut brightness = typical * draw.factor(scatter);
+    let mut stain = site.stain * draw.factor(0.3);
+    match class {
+        Class::Bone if draw.uniform() < site.weathered => {
+            brightness *= 0.28;
+            stain += 0.35;
+        }
+        Class::Calcite if draw.uniform() < site.vein => brightness *= 3.2,
+        Class::Lichen if site.lichen_like_bone => brightness *= 1.5,
+        Class::Litter => stain *= 0.3,
+        _ => {}
+    }
+    // Dust and soil cover part of a patch; its edge takes in some of the ground beside it.
+    let covered = 0.35 * draw.uniform().powi(2);
+    let matrix_brightness = Class::Matrix.brightness().0;
+    let wet = site.brightness * (1.0 - 0.3 * site.moisture);
+    let seen = Spectrum::sampled(FIRST_NM, STEP_NM, COUNT, |nm| {
+        let ground = matrix_brightness * matrix.value_at(nm);
+        let light = (1.0 - covered) * brightness * own.value_at(nm) + covered * ground;
+        // A film of iron oxide swallows short wavelengths.
+        wet * light * (-stain * edge(nm, 560.0, -22.0)).exp()
+    });
+    Glow {
+        signal: rig.glow(&seen),
+        leak_share: (0.35 + 0.12 * draw.normal()).clamp(0.05, 0.9) * (1.0 - 0.4 * site.moisture),
+    }
+}
+
+/// Emission of each class at a clean, dry site, and lasers and filters to compare.
+pub(super) fn files(_rig: &VirtualRig) -> Vec<(String, Vec<u8>)> {
+    let spectra: Vec<Spectrum> = Class::ALL
+        .iter()
+        .map(|class| {
+            let (typical, _) = class.brightness();
+            emission(class.bands(), 0.0, 1.0).scaled(typical)
+        })
+        .collect();
+    let header = Class::ALL
+        .iter()
+        .fold("wavelength_nm".to_string(), |text, class| {
+            format!("{text},{}", class.name())
+        });
+    let rows = (0..COUNT).map(|i| {
+        let nm = FIRST_NM + STEP_NM * i as f64;
+        spectra.iter().fold(format!("{nm}"), |text, spectrum| {
+            format!("{text},{:.5}", spectrum.values()[i])
+        })
+    });
+    vec![table("spectra/glow.csv", &header, rows)]
+}
