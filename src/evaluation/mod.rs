@@ -8,14 +8,17 @@
 
 mod agreement;
 mod bootstrap;
+mod choice;
 pub mod clusters;
 mod confusion;
+mod cross_validation;
 pub mod delong;
 #[allow(clippy::module_inception)]
 mod evaluation;
 mod folds;
 mod interval;
 pub mod net_benefit;
+mod out_of_group;
 pub mod precision_recall;
 pub mod prior;
 pub mod probability;
@@ -28,10 +31,13 @@ pub mod verification;
 
 pub use agreement::McNemar;
 pub use bootstrap::{ClusterBootstrap, GroupSums, Scale};
+pub use choice::{BlockLoss, simplest_within_one_standard_error};
 pub use confusion::{Confusion, Decision, Truth};
+pub use cross_validation::{Inside, Progress, Recipe, cross_validate, demonstrate_leak};
 pub use evaluation::*;
 pub use folds::{Folds, MOST_GROUPS_ONE_BY_ONE, SHARED_FOLDS, Split};
 pub use interval::{Interval, IntervalMethod};
+pub use out_of_group::{LEAST_PROBABILITY, OutOfGroup, Predictions};
 pub use probability::Probabilities;
 pub use scores::Scores;
 pub use two_by_two::TwoByTwo;
