@@ -106,6 +106,7 @@ fn at_site(class: Class, site: &Site, shift: f64, width: f64) -> Spectrum {
             Class::Bone => site.bone_shift_nm,
             Class::Opal => site.opal_shift_nm,
             Class::Calcite => site.calcite_shift_nm,
+            Class::Lichen => site.lichen_shift_nm,
             _ => 0.0,
         };
     emission(own, shift, width)

@@ -92,7 +92,7 @@ fn selection(glow: &Glow, height: f64, draw: &mut Draw) -> Selection {
     let hue = ((r / sum - 0.41) / 0.09).powi(2) + ((g / sum - 0.52) / 0.08).powi(2);
     let bright = (sum * 6.0 / height / 0.05).ln();
     let score = 0.8 * bright - 0.55 * hue.min(8.0) + 1.2 * draw.normal();
-    if score > -0.15 {
+    if score > -1.2 {
         Selection::Flagged
     } else if draw.uniform() < AUDIT {
         Selection::Audit

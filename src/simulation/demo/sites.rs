@@ -24,6 +24,8 @@ pub(super) struct Site {
     pub opal_shift_nm: f64,
     /// Shift of the calcite's emission in nm.
     pub calcite_shift_nm: f64,
+    /// Shift of the lichen's emission in nm.
+    pub lichen_shift_nm: f64,
     /// Share of bone that is weathered and dim.
     pub weathered: f64,
     /// Share of calcite in bright veins.
@@ -85,12 +87,13 @@ pub(super) fn site(name: &str, number: usize) -> Site {
             -31.5 + 0.004 * (number / 4) as f64 + 0.0008 * draw.normal(),
             -21.5 + 0.005 * (number % 4) as f64 + 0.0008 * draw.normal(),
         ),
-        stain: 0.22 * draw.factor(0.6),
+        stain: 0.25 * draw.factor(0.8),
         moisture: draw.uniform().powi(2),
         brightness: draw.factor(0.22),
-        bone_shift_nm: 4.5 * draw.normal(),
+        bone_shift_nm: 6.5 * draw.normal(),
         opal_shift_nm: 4.0 + 6.0 * draw.normal(),
         calcite_shift_nm: 4.0 * draw.normal(),
+        lichen_shift_nm: 6.0 * draw.normal(),
         weathered: draw.between(0.05, 0.35),
         vein: if matches!(number, 4 | 11 | 16) {
             0.5

@@ -7,6 +7,7 @@ use super::{SEED, pictures, table};
 use crate::Result;
 use crate::signal::{BitDepth, LinearSignal, Response};
 use crate::simulation::{Draw, VirtualRig};
+use std::f64::consts::TAU;
 
 /// A strip to be flown.
 struct Plan {
@@ -174,7 +175,7 @@ fn things(plan: &Plan, site: &Site, rig: &VirtualRig, draw: &mut Draw) -> Vec<Th
             along: size * draw.between(1.0, 2.0),
             across: size,
             turn: draw.between(0.0, std::f64::consts::PI),
-            lobes: std::array::from_fn(|_| (draw.between(0.0, 0.14), draw.between(0.0, 6.28))),
+            lobes: std::array::from_fn(|_| (draw.between(0.0, 0.14), draw.between(0.0, TAU))),
         };
         let apart = |other: &Thing| (thing.x - other.x).hypot(thing.y - other.y) > 60.0;
         if !found.iter().all(apart) {
@@ -192,7 +193,7 @@ fn things(plan: &Plan, site: &Site, rig: &VirtualRig, draw: &mut Draw) -> Vec<Th
 
 /// Height of each row in m: a slow drift and a tremble.
 fn heights(plan: &Plan, draw: &mut Draw) -> Vec<f64> {
-    let (phase, slow) = (draw.between(0.0, 6.28), draw.between(400.0, 700.0));
+    let (phase, slow) = (draw.between(0.0, TAU), draw.between(400.0, 700.0));
     let mut tremble = 0.0;
     (0..plan.rows)
         .map(|row| {
@@ -301,8 +302,8 @@ fn codes(
                 let cover = thing.cover(x as f64 + 0.5, y as f64 + 0.5);
                 if cover > 0.0 {
                     let texture = (0.12 * fields[1].at(x, y)).exp();
-                    for c in 0..3 {
-                        glow[c] += cover * (thing.signal[c] * texture - glow[c]);
+                    for (value, own) in glow.iter_mut().zip(thing.signal) {
+                        *value += cover * (own * texture - *value);
                     }
                     leak_share += cover * (thing.leak_share - leak_share);
                 }

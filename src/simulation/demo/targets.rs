@@ -75,9 +75,9 @@ const NIGHTS: [Night; 4] = [
 /// Reference spectra, captures of the calibration, captures of later nights.
 pub(super) fn files(rig: &VirtualRig) -> Result<Vec<(String, Vec<u8>)>> {
     let mut files = vec![reference()];
-    let (board, boxes) = board(rig)?;
-    files.push(("targets/board.png".to_string(), board));
-    files.push(captures(rig, &boxes));
+    let board = board(rig)?;
+    files.push(captures(rig, &board.corners));
+    files.push(("targets/board.png".to_string(), board.png));
     files.extend(NIGHTS.iter().map(|night| later(rig, night)));
     Ok(files)
 }
@@ -114,8 +114,13 @@ fn leak_share(index: usize) -> f64 {
     0.75 + 0.06 * Draw::new(SEED, "demo tile leak", index as u64).normal()
 }
 
-/// A picture of all targets with the boxes of their middles.
-fn board(rig: &VirtualRig) -> Result<(Vec<u8>, Vec<(usize, usize)>)> {
+/// A picture of all targets and the corners of the boxes in their middles.
+struct Board {
+    png: Vec<u8>,
+    corners: Vec<(usize, usize)>,
+}
+
+fn board(rig: &VirtualRig) -> Result<Board> {
     let rows = TARGETS.len().div_ceil(PER_ROW);
     let pitch = TILE + GAP;
     let (width, height) = (PER_ROW * pitch + GAP, rows * pitch + GAP);
@@ -137,13 +142,16 @@ fn board(rig: &VirtualRig) -> Result<(Vec<u8>, Vec<(usize, usize)>)> {
             codes.extend(rig.pixel(mean, &mut draw).map(|code| code as u8));
         }
     }
-    let boxes = (0..TARGETS.len())
+    let corners = (0..TARGETS.len())
         .map(|i| {
             let corner = |at: usize| at * pitch + GAP + MARGIN;
             (corner(i % PER_ROW), corner(i / PER_ROW))
         })
         .collect();
-    Ok((pictures::png8(width, height, &codes)?, boxes))
+    Ok(Board {
+        png: pictures::png8(width, height, &codes)?,
+        corners,
+    })
 }
 
 /// The cells `r,g,b,r_sd,g_sd,b_sd,pixels` of a measured patch.
@@ -155,7 +163,7 @@ pub(super) fn codes(rig: &VirtualRig, mean: LinearSignal, texture: f64, draw: &m
     format!("{r:.3},{g:.3},{b:.3},{r_sd:.3},{g_sd:.3},{b_sd:.3},{pixels}")
 }
 
-fn captures(rig: &VirtualRig, boxes: &[(usize, usize)]) -> (String, Vec<u8>) {
+fn captures(rig: &VirtualRig, corners: &[(usize, usize)]) -> (String, Vec<u8>) {
     let mut draw = Draw::new(SEED, "demo captures", 0);
     let mut rows = Vec::new();
     let none = [0.0; 3];
@@ -169,7 +177,7 @@ fn captures(rig: &VirtualRig, boxes: &[(usize, usize)]) -> (String, Vec<u8>) {
         rows.push(format!("white,,,,,,,{white},,{EXPOSURE},{height},{night}"));
     }
     let side = TILE - 2 * MARGIN;
-    for (target, (x, y)) in TARGETS.iter().zip(boxes) {
+    for (target, (x, y)) in TARGETS.iter().zip(corners) {
         rows.push(format!(
             "target,{},targets/board.png,{x},{y},{side},{side},,,,,,,,,{EXPOSURE},{},{night}",
             target.0, rig.height_m
