@@ -218,3 +218,107 @@ fn flow(pen: &Pen, at: At, width: f64, entries: &[(Key, String)], dry: bool) -> 
     }
     y + LEGEND_LINE - at.1
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colorimetry::{Primaries, Xyz, ciede2000};
+
+    /// Machado, Oliveira and Fernandes 2009 (IEEE Trans. Vis. Comput. Graph. 15:1291), severity 1,
+    /// on linear sRGB; values from memory. Rows of protan, deutan, tritan.
+    const BLIND: [[[f64; 3]; 3]; 3] = [
+        [
+            [0.152286, 1.052583, -0.204868],
+            [0.114503, 0.786281, 0.099216],
+            [-0.003882, -0.048116, 1.051998],
+        ],
+        [
+            [0.367322, 0.860646, -0.227968],
+            [0.280085, 0.672501, 0.047413],
+            [-0.011820, 0.042940, 0.968881],
+        ],
+        [
+            [1.255528, -0.076749, -0.178779],
+            [-0.078411, 0.930809, 0.147602],
+            [0.004733, 0.691367, 0.303900],
+        ],
+    ];
+
+    fn linear(color: RGBColor) -> [f64; 3] {
+        [color.0, color.1, color.2].map(|c| crate::signal::srgb::decode(f64::from(c) / 255.0))
+    }
+
+    fn seen(color: RGBColor, by: Option<[[f64; 3]; 3]>) -> [f64; 3] {
+        let rgb = linear(color);
+        match by {
+            None => rgb,
+            Some(m) => m.map(|row| {
+                let sum: f64 = row.iter().zip(rgb).map(|(a, b)| a * b).sum();
+                sum.clamp(0.0, 1.0)
+            }),
+        }
+    }
+
+    fn difference(a: [f64; 3], b: [f64; 3]) -> f64 {
+        let white = Primaries::SRGB.xyz([1.0; 3]).unwrap();
+        let lab = |rgb: [f64; 3]| -> crate::colorimetry::Lab {
+            let xyz: Xyz = Primaries::SRGB.xyz(rgb).unwrap();
+            xyz.lab(white)
+        };
+        ciede2000(lab(a), lab(b))
+    }
+
+    #[test]
+    fn colors_stay_apart_for_color_blind_readers() {
+        let eyes = [None, Some(BLIND[0]), Some(BLIND[1]), Some(BLIND[2])];
+        for colors in [&PALETTE[..], &CHANNELS.map(|c| c.color)[..]] {
+            for eye in eyes {
+                for (i, a) in colors.iter().enumerate() {
+                    for b in &colors[..i] {
+                        let apart = difference(seen(*a, eye), seen(*b, eye));
+                        assert!(apart > 4.0, "{a:?} {b:?} {eye:?}: {apart}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn every_color_can_be_read_on_white() {
+        let luminance = |c: RGBColor| {
+            let [r, g, b] = linear(c);
+            0.2126 * r + 0.7152 * g + 0.0722 * b
+        };
+        for color in PALETTE.into_iter().chain(CHANNELS.map(|c| c.color)) {
+            let contrast = 1.05 / (luminance(color) + 0.05);
+            assert!(contrast >= 3.0, "{color:?}: {contrast}");
+        }
+        for color in [INK, MUTED] {
+            assert!(1.05 / (luminance(color) + 0.05) >= 4.5);
+        }
+    }
+
+    #[test]
+    fn no_two_of_the_first_sixteen_series_look_the_same() {
+        for i in 0..16 {
+            for j in 0..i {
+                let (a, b) = (series_ink(i), series_ink(j));
+                assert!(a.color != b.color || a.shape != b.shape, "{i} {j}");
+            }
+        }
+        for i in 0..8 {
+            for j in 0..i {
+                assert_ne!(series_ink(i).shape, series_ink(j).shape, "{i} {j}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_class_has_the_same_ink_whatever_else_is_drawn() {
+        let labels = ["bone", "calcite", "matrix"].map(String::from);
+        let positive = [String::from("bone")];
+        assert_eq!(class_ink(&labels, &positive, "bone").color, PALETTE[0]);
+        assert_eq!(class_ink(&labels, &positive, "calcite").color, PALETTE[1]);
+        assert_eq!(class_ink(&labels, &positive, "matrix").color, PALETTE[2]);
+    }
+}

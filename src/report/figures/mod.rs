@@ -18,7 +18,7 @@ mod response;
 mod roc;
 mod strip_overview;
 #[cfg(test)]
-mod trial;
+pub(super) mod trial;
 
 pub use super::drawing::Figure;
 pub use budget::{BudgetPart, budget};

@@ -80,7 +80,7 @@ pub(super) fn draw_curves(
     if operating.is_some() {
         pen.ring((left + 11.0, y), 6.0, Stroke::new(INK, 2.0));
         pen.circle((left + 11.0, y), 2.4, INK);
-        pen.text((left + 28.0, y), "at the recommended cut", Words::new(12.0));
+        pen.text((left + 28.0, y), "at the cut evaluated", Words::new(12.0));
     }
 }
 

@@ -7,10 +7,6 @@ use crate::report::drawing::*;
 /// Patches of about the same stated probability.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReliabilityBin {
-    /// From this probability ...
-    pub from: f64,
-    /// ... to this.
-    pub to: f64,
     /// Mean stated probability.
     pub predicted: f64,
     /// Share found positive, with its interval.
@@ -43,7 +39,7 @@ pub fn reliability(bins: &[ReliabilityBin], classifier: &str) -> Result<Figure> 
             width: 360.0,
             height: 330.0,
         };
-        let mut x = Axis::share("stated probability (out of group)");
+        let x = Axis::share("stated probability (out of group)");
         let y = Axis::share("share found positive");
         let frame = Frame::new(pen, place, x.clone(), y);
         frame.x_axis(false);
@@ -73,24 +69,20 @@ pub fn reliability(bins: &[ReliabilityBin], classifier: &str) -> Result<Figure> 
             height: 100.0,
             ..place
         };
-        x.grid = true;
         let counts = Axis::rounded("patches", 0.0, most * 1.12, 3);
         let histogram = Frame::new(pen, below, x, counts);
         histogram.axes();
+        let words = Words::new(10.0).muted().centered();
+        let mut free_from = 0.0;
         for bin in bins {
-            let outline = [
-                [bin.from, 0.0],
-                [bin.from, bin.count as f64],
-                [bin.to, bin.count as f64],
-                [bin.to, 0.0],
-            ];
-            histogram.area(&outline, series_ink(1).color, 0.75);
-            let (left, top) = histogram.at(bin.from, bin.count as f64);
-            let (right, _) = histogram.at(bin.to, 0.0);
-            let words = Words::new(10.0).muted().centered();
+            let (middle, top) = histogram.at(bin.predicted, bin.count as f64);
+            let bar = [(middle - 4.0, top), (middle + 4.0, histogram.bottom())];
+            pen.fill_box(bar[0], bar[1], series_ink(1).color, 0.8);
             let count = bin.count.to_string();
-            if pen.width(&count, words) < right - left {
-                pen.text(((left + right) / 2.0, top - 7.0), &count, words);
+            let half = pen.width(&count, words) / 2.0 + 2.0;
+            if middle - half > free_from {
+                pen.text((middle, top - 7.0), &count, words);
+                free_from = middle + half;
             }
         }
         let keys = [
@@ -123,8 +115,6 @@ mod tests {
                 let found = (middle * 0.9 + 0.01).min(1.0);
                 let half = 1.6 * (found * (1.0 - found) / count as f64).sqrt() + 0.02;
                 ReliabilityBin {
-                    from: 0.1 * i as f64,
-                    to: 0.1 * (i + 1) as f64,
                     predicted: middle,
                     observed: Span::new(found, (found - half).max(0.0), (found + half).min(1.0)),
                     count,

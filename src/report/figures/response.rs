@@ -12,7 +12,7 @@ pub struct ResponseChannel {
     pub curve: Vec<[f64; 2]>,
     /// (relative exposure, code value) of the steps it was measured from; empty for a standard's.
     pub steps: Vec<[f64; 2]>,
-    /// What the steps differ from the curve, in code values, one a step.
+    /// Code value of each step less that of the curve through the other steps; one a step.
     pub residuals: Vec<f64>,
 }
 
@@ -27,7 +27,7 @@ pub fn response(channels: &[ResponseChannel], kind: &str) -> Result<Figure> {
     let description = match measured {
         true => format!(
             "Response measured from {steps} steps of known relative exposure, one curve a channel, monotone between the steps and \
-             not continued beyond them. Below: step minus curve; the largest is {worst:.2} code values."
+             not continued beyond them. Below: each inner step less the curve through the other steps; the largest is {worst:.2} code values."
         ),
         false => format!("The response was taken to be {kind}; it was not measured."),
     };
@@ -81,7 +81,7 @@ pub fn response(channels: &[ResponseChannel], kind: &str) -> Result<Figure> {
                 height: 90.0,
                 ..place
             };
-            let axis = Axis::linear("step − curve", -half, half, 4);
+            let axis = Axis::linear("step − others", -half, half, 4);
             let rest = Frame::new(pen, below, x, axis);
             rest.axes();
             rest.curve(

@@ -1,0 +1,114 @@
+//! Numbers as a paper states them: the uncertainty to two digits, the value to match.
+
+use super::figures::Span;
+
+/// Decimals at which `uncertainty` keeps two significant digits, 0 to 9.
+///
+/// JCGM 100:2008, 7.2.6: one or two digits of the uncertainty, the estimate rounded to match.
+fn decimals_for(uncertainty: f64) -> usize {
+    if !uncertainty.is_finite() || uncertainty <= 0.0 {
+        return 3;
+    }
+    // 0.0996 rounds to 0.10: the exponent is that of the rounded number.
+    let exponent = format!("{uncertainty:.1e}")
+        .split_once('e')
+        .and_then(|(_, e)| e.parse::<i32>().ok())
+        .unwrap_or(0);
+    (1 - exponent).clamp(0, 9) as usize
+}
+
+/// A number with fixed decimals and a true minus sign, never "−0".
+pub(super) fn fixed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_string(),
+        Some(rest) => format!("−{rest}"),
+        None => text,
+    }
+}
+
+/// A number with so many significant digits, written out.
+pub(super) fn significant(value: f64, digits: usize) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return "0".to_string();
+    }
+    let exponent = format!("{value:.*e}", digits.saturating_sub(1))
+        .split_once('e')
+        .and_then(|(_, e)| e.parse::<i32>().ok())
+        .unwrap_or(0);
+    let decimals = (digits as i32 - 1 - exponent).clamp(0, 12) as usize;
+    fixed(value, decimals)
+}
+
+/// A figure with its interval, half of whose width is kept to two digits.
+pub(super) fn stated(span: Span) -> String {
+    match span.limits {
+        Some([low, high]) => {
+            let decimals = decimals_for((high - low) / 2.0);
+            format!(
+                "{} ({} to {})",
+                fixed(span.value, decimals),
+                fixed(low, decimals),
+                fixed(high, decimals)
+            )
+        }
+        None => significant(span.value, 3),
+    }
+}
+
+/// A share in per cent, with the digits that a share of that size deserves.
+pub(super) fn percent(share: f64) -> String {
+    let value = 100.0 * share;
+    if (value - value.round()).abs() < 1e-9 {
+        return format!("{} %", fixed(value, 0));
+    }
+    let near_end = value.abs().min((100.0 - value).abs());
+    match near_end {
+        n if n >= 9.95 => format!("{} %", fixed(value, 0)),
+        n if n >= 0.95 => format!("{} %", fixed(value, 1)),
+        _ => format!("{} %", fixed(value, 2)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_interval_decides_how_many_digits_the_value_gets() {
+        assert_eq!(
+            stated(Span::new(0.86213, 0.78, 0.92)),
+            "0.862 (0.780 to 0.920)"
+        );
+        assert_eq!(stated(Span::new(412.3, 310.0, 560.0)), "412 (310 to 560)");
+        assert_eq!(
+            stated(Span::new(-0.00412, -0.006, -0.0022)),
+            "−0.0041 (−0.0060 to −0.0022)"
+        );
+        assert_eq!(stated(Span::bare(0.34567)), "0.346");
+    }
+
+    #[test]
+    fn an_uncertainty_just_below_a_power_of_ten_is_rounded_first() {
+        assert_eq!(decimals_for(0.0996), 2);
+        assert_eq!(decimals_for(0.0994), 3);
+        assert_eq!(decimals_for(120.0), 0);
+    }
+
+    #[test]
+    fn shares_near_the_ends_keep_more_digits() {
+        assert_eq!(percent(0.5), "50 %");
+        assert_eq!(percent(0.05), "5 %");
+        assert_eq!(percent(0.0512), "5.1 %");
+        assert_eq!(percent(0.0042), "0.42 %");
+        assert_eq!(percent(0.9987), "99.87 %");
+        assert_eq!(percent(1.0), "100 %");
+    }
+
+    #[test]
+    fn significant_digits_survive_rounding_up() {
+        assert_eq!(significant(0.09996, 3), "0.100");
+        assert_eq!(significant(1234.0, 3), "1234");
+        assert_eq!(significant(0.0, 3), "0");
+    }
+}

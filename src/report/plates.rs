@@ -1,0 +1,317 @@
+//! From the results to the figures that they allow.
+
+use super::figures::*;
+use super::sources::Sources;
+use crate::Result;
+use crate::calibration::Rig;
+use crate::colorimetry::{Observer, spectral_locus_uv};
+use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit};
+use crate::season::ChromaticityKind;
+use crate::signal::{BitDepth, CodeValues, MeasuredCurve, MeasuredResponse, Response, Step};
+use crate::threshold::Thresholds;
+
+/// The part of the report that a figure belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Part {
+    /// What color the rig measures.
+    Calibration,
+    /// What was found on the ground.
+    Ledger,
+    /// How well the classifiers do.
+    Evaluation,
+    /// Where the cut is set.
+    Decision,
+}
+
+/// Every figure that the sources allow, in the order of the report.
+pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
+    let mut plates = Vec::new();
+    if let Some(rig) = &sources.rig {
+        for figure in of_rig(rig, sources.plan.calibration.max_error_uv)? {
+            plates.push((Part::Calibration, figure));
+        }
+    }
+    if let Some(figure) = diagram(sources)? {
+        plates.push((Part::Ledger, figure));
+    }
+    if let Some(evaluation) = &sources.evaluation {
+        let group = &sources.plan.ledger.group;
+        for figure in of_evaluation(evaluation, sources.thresholds.as_ref(), group)? {
+            plates.push((Part::Evaluation, figure));
+        }
+    }
+    if let Some(thresholds) = &sources.thresholds {
+        for figure in of_thresholds(sources, thresholds)? {
+            plates.push((Part::Decision, figure));
+        }
+    }
+    Ok(plates)
+}
+
+fn locus() -> Vec<(f64, [f64; 2])> {
+    spectral_locus_uv(Observer::Cie1931)
+        .iter()
+        .map(|(nm, c)| (*nm, [c.u, c.v]))
+        .collect()
+}
+
+fn of_rig(rig: &Rig, limit: f64) -> Result<Vec<Figure>> {
+    let mut figures = vec![response_of(rig)?];
+    if rig.targets.is_empty() {
+        return Ok(figures);
+    }
+    let unseen = rig.targets.iter().all(|t| t.left_out_uv.is_some());
+    let targets: Vec<Residual> = rig
+        .targets
+        .iter()
+        .map(|t| Residual {
+            target: t.target.clone(),
+            reference: t.reference_uv,
+            measured: t.left_out_uv.filter(|_| unseen).unwrap_or(t.measured_uv),
+            covariance: Some([
+                [t.covariance[0][0], t.covariance[0][1]],
+                [t.covariance[1][0], t.covariance[1][1]],
+            ]),
+        })
+        .collect();
+    figures.push(residuals(&targets, &locus(), unseen)?);
+    if unseen {
+        let distance = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
+        let rows: Vec<LeftOut> = rig
+            .targets
+            .iter()
+            .filter_map(|t| {
+                Some(LeftOut {
+                    target: t.target.clone(),
+                    fitted: distance(t.measured_uv, t.reference_uv),
+                    left_out: distance(t.left_out_uv?, t.reference_uv),
+                    leverage: Some(t.leverage),
+                })
+            })
+            .collect();
+        figures.push(left_out(&rows, limit)?);
+    }
+    Ok(figures)
+}
+
+fn response_of(rig: &Rig) -> Result<Figure> {
+    let largest = rig.bit_depth.largest();
+    let standard = |kind: &str| {
+        let curve = (0..=128)
+            .map(|i| largest * f64::from(i) / 128.0)
+            .filter_map(|code| {
+                let signal = rig.response.signal(CodeValues([code; 3]), rig.bit_depth);
+                Some([signal.ok()?.0[0], code])
+            })
+            .collect();
+        let channel = ResponseChannel {
+            name: "all channels".to_string(),
+            curve,
+            steps: Vec::new(),
+            residuals: Vec::new(),
+        };
+        response(&[channel], kind)
+    };
+    match &rig.response {
+        Response::Srgb => standard("that of IEC 61966-2-1"),
+        Response::Bt709 => standard("that of ITU-R BT.709"),
+        Response::Linear => standard("linear"),
+        Response::Measured(measured) => {
+            response(&measured_channels(measured, rig.bit_depth), "measured")
+        }
+    }
+}
+
+fn measured_channels(measured: &MeasuredResponse, depth: BitDepth) -> Vec<ResponseChannel> {
+    ["red", "green", "blue"]
+        .iter()
+        .zip(&measured.channels)
+        .map(|(name, curve)| {
+            let codes = |encoded: f64| encoded * depth.largest();
+            let (first, last) = (curve.first_code(), curve.last_code());
+            ResponseChannel {
+                name: name.to_string(),
+                curve: (0..=128)
+                    .map(|i| first + (last - first) * f64::from(i) / 128.0)
+                    .map(|encoded| [curve.decode(encoded), codes(encoded)])
+                    .collect(),
+                steps: curve.steps().map(|(code, e)| [e, codes(code)]).collect(),
+                residuals: residuals_of(curve, depth),
+            }
+        })
+        .collect()
+}
+
+/// Code value of each inner step less that of the curve through the others; 0 at the ends, which
+/// no curve reaches without them.
+fn residuals_of(curve: &MeasuredCurve, depth: BitDepth) -> Vec<f64> {
+    let steps: Vec<(f64, f64)> = curve.steps().collect();
+    let last = steps.len().saturating_sub(1);
+    (0..steps.len())
+        .map(|left_out| {
+            let others: Vec<Step> = steps
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| *i != left_out)
+                .map(|(_, (code, exposure))| Step {
+                    relative_exposure: *exposure,
+                    codes: CodeValues([code * depth.largest(); 3]),
+                })
+                .collect();
+            let (code, exposure) = steps[left_out];
+            match MeasuredResponse::from_steps(&others, depth) {
+                Ok(rest) if left_out > 0 && left_out < last => {
+                    depth.largest() * (code - rest.channels[0].encode(exposure))
+                }
+                _ => 0.0,
+            }
+        })
+        .collect()
+}
+
+fn diagram(sources: &Sources) -> Result<Option<Figure>> {
+    let Some(ledger) = &sources.ledger else {
+        return Ok(None);
+    };
+    let Some(rig) = &sources.rig else {
+        return Ok(None);
+    };
+    if ledger.glows.iter().all(|g| g.points.is_empty()) {
+        return Ok(None);
+    }
+    let region = sources
+        .thresholds
+        .as_ref()
+        .map_or(&[][..], |t| &t.region_uv);
+    let meaning = match (rig.calibrated, rig.chromaticity) {
+        (false, _) => "The colors are not calibrated: they rest on assumed primaries.",
+        (true, ChromaticityKind::ThroughFilter) => {
+            "Chromaticities are those of the light that passes the filter."
+        }
+        (true, ChromaticityKind::Emission) => "Chromaticities are those of the whole emission.",
+    };
+    let figure = chromaticity(&Chromaticities {
+        classes: &ledger.glows,
+        positive: &sources.plan.ledger.positive,
+        region,
+        locus: &locus(),
+        meaning,
+    })?;
+    Ok(Some(figure))
+}
+
+fn span_of(merit: &Option<Merit>) -> Option<Span> {
+    merit.as_ref().map(Span::from)
+}
+
+fn of_evaluation(
+    evaluation: &Evaluation,
+    thresholds: Option<&Thresholds>,
+    group: &str,
+) -> Result<Vec<Figure>> {
+    let mut figures = vec![confusion(&Confusions {
+        truths: &evaluation.labels,
+        decisions: &evaluation.labels,
+        counts: &evaluation.confusion,
+        classifier: &evaluation.chosen,
+    })?];
+    let curves = |points: fn(&ClassifierEvaluation) -> &Vec<[f64; 2]>,
+                  summary: fn(&ClassifierEvaluation) -> &Option<Merit>| {
+        evaluation
+            .classifiers
+            .iter()
+            .filter(|c| !points(c).is_empty())
+            .map(|c| RankingCurve {
+                name: c.name.clone(),
+                points: points(c).clone(),
+                summary: span_of(summary(c)),
+                chosen: c.name == evaluation.chosen,
+            })
+            .collect::<Vec<_>>()
+    };
+    let chosen = evaluation
+        .classifiers
+        .iter()
+        .find(|c| c.name == evaluation.chosen);
+    let value = |merit: fn(&ClassifierEvaluation) -> &Option<Merit>| {
+        chosen.and_then(|c| merit(c).as_ref()).map(|m| m.value)
+    };
+    let recall = value(|c| &c.recall);
+    let false_alarms = value(|c| &c.specificity).map(|s| 1.0 - s);
+    let operating = false_alarms.zip(recall).map(|(x, y)| [x, y]);
+    figures.push(roc(&curves(|c| &c.roc, |c| &c.auc), operating)?);
+    let operating = recall.zip(value(|c| &c.precision)).map(|(x, y)| [x, y]);
+    let prevalence = thresholds.map_or(evaluation.prevalence.ledger, |t| t.prior.ledger);
+    figures.push(precision_recall(
+        &curves(|c| &c.precision_recall, |c| &c.average_precision),
+        prevalence,
+        operating,
+    )?);
+    if let Some(chosen) = chosen.filter(|c| !c.reliability.is_empty()) {
+        let bins: Vec<ReliabilityBin> = chosen
+            .reliability
+            .iter()
+            .map(|p| ReliabilityBin {
+                predicted: p.stated,
+                observed: Span::new(p.observed, p.low, p.high),
+                count: p.patches as u64,
+            })
+            .collect();
+        figures.push(reliability(&bins, &chosen.name)?);
+    }
+    let rows: Vec<GroupFigures> = evaluation
+        .groups
+        .iter()
+        .map(|g| GroupFigures {
+            group: g.group.clone(),
+            patches: g.patches as u64,
+            positives: g.positives as u64,
+            recall: span_of(&g.recall),
+            precision: span_of(&g.precision),
+        })
+        .collect();
+    let pooled = GroupFigures {
+        group: "all".to_string(),
+        patches: evaluation.protocol.patches as u64,
+        positives: evaluation.protocol.positives as u64,
+        recall: chosen.and_then(|c| span_of(&c.recall)),
+        precision: chosen.and_then(|c| span_of(&c.precision)),
+    };
+    if !rows.is_empty() {
+        figures.push(groups(&rows, &pooled, group)?);
+    }
+    Ok(figures)
+}
+
+fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figure>> {
+    let plan = &sources.plan.threshold;
+    let mut figures = Vec::new();
+    if !thresholds.curve.is_empty() {
+        figures.push(cost(&CostCurve {
+            points: thresholds
+                .curve
+                .iter()
+                .map(|p| (p.probability, Span::bare(p.cost)))
+                .collect(),
+            chosen: Span::from(&thresholds.probability),
+            missed_cost: plan.missed_bone_cost,
+            walk_cost: plan.wasted_walk_cost,
+            prevalence: thresholds.prior.value,
+            confidence: plan.confidence,
+        })?);
+    }
+    if !thresholds.decision_curve.is_empty() {
+        let points = thresholds.decision_curve.iter();
+        figures.push(decision_curve(&DecisionCurve {
+            models: vec![BenefitCurve {
+                name: thresholds.classifier.clone(),
+                points: points
+                    .map(|p| (p.threshold, Span::bare(p.classifier)))
+                    .collect(),
+            }],
+            prevalence: thresholds.prior.value,
+            season: plan.wasted_walk_cost / (plan.wasted_walk_cost + plan.missed_bone_cost),
+        })?);
+    }
+    Ok(figures)
+}

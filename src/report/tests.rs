@@ -1,0 +1,451 @@
+//! The report of an invented season, whole and with parts missing.
+
+use super::figures::trial;
+use super::*;
+use crate::calibration::{Detection, Errors, Mapping, Rig, TargetResult};
+use crate::evaluation::*;
+use crate::files::Provenance;
+use crate::season::{Plan, Policy};
+use crate::signal::Response;
+use crate::threshold::*;
+
+fn plan() -> Plan {
+    Plan::parse(
+        "name = \"Invented basin <dry>\"\n[rig]\nname = \"test rig\"\nfilter_cut_on_nm = 480\n\
+         [calibration]\nassume = \"srgb\"\n[ledger]\nfiles = [\"ledger/*.csv\"]\npositive = [\"bone\"]\n",
+    )
+    .unwrap()
+}
+
+fn assumed() -> Rig {
+    Rig::assumed_srgb(&plan(), Response::Srgb).unwrap()
+}
+
+fn calibrated() -> Rig {
+    let mut rig = assumed();
+    rig.calibrated = true;
+    rig.passed = true;
+    rig.mapping = Mapping::matrix([[0.4, 0.3, 0.2], [0.2, 0.7, 0.1], [0.0, 0.1, 0.9]]);
+    rig.warnings = vec!["the target \"amber tile\" pulls hard (leverage 0.82)".to_string()];
+    rig.uncertainty.lack_of_fit = [[4.1e-6, 1e-6], [1e-6, 6.3e-6]];
+    rig.detection = Detection {
+        pixels: 25,
+        confidence: 0.95,
+        critical_level: Some(-2.71),
+        detection_limit: Some(-2.38),
+        color_uv: 0.02,
+        color_limit: Some(-1.94),
+    };
+    rig.errors = Some(Errors {
+        mean_uv: 0.00214,
+        max_uv: 0.00502,
+        cross_validated_mean_uv: 0.00391,
+        cross_validated_max_uv: 0.00977,
+        mean_de00: 1.73,
+    });
+    let shifts = trial::cloud(7, [0.0, 0.0], 0.0026, 11);
+    let names = [
+        "green tile",
+        "lime tile",
+        "yellow tile",
+        "amber tile",
+        "orange tile",
+        "cream tile",
+        "sky tile",
+    ];
+    let places = [
+        [0.15, 0.53],
+        [0.19, 0.55],
+        [0.24, 0.552],
+        [0.29, 0.545],
+        [0.34, 0.54],
+        [0.22, 0.49],
+        [0.16, 0.45],
+    ];
+    rig.targets = names
+        .iter()
+        .zip(places)
+        .zip(shifts)
+        .map(|((name, [u, v]), [du, dv])| TargetResult {
+            target: name.to_string(),
+            reference_uv: [u, v],
+            measured_uv: [u + 0.5 * du, v + 0.5 * dv],
+            left_out_uv: Some([u + du, v + dv]),
+            covariance: [[5e-6, 1e-6, 0.0], [1e-6, 7e-6, 0.0], [0.0, 0.0, 1e-3]],
+            repeatability: [[5e-7, 0.0], [0.0, 5e-7]],
+            log_luminance: -0.4,
+            de00: 1.6,
+            leverage: 0.41,
+            captures: 3,
+            net_signal: [0.1, 0.3, 0.1],
+        })
+        .collect();
+    rig
+}
+
+fn merit(value: f64, half: f64) -> Option<Merit> {
+    Some(Merit {
+        value,
+        low: Some(value - half),
+        high: Some(value + half),
+        method: "bootstrap over groups, standard error with Student's t".to_string(),
+    })
+}
+
+fn classifier(name: &str, plain: bool, power: f64) -> ClassifierEvaluation {
+    let grid = || (0..=50).map(|i| f64::from(i) / 50.0);
+    ClassifierEvaluation {
+        name: name.to_string(),
+        plain,
+        candidate: !plain,
+        log_loss: merit(0.1 + power, 0.034),
+        auc: merit(1.0 / (1.0 + power), 0.021),
+        average_precision: merit(0.8 - power, 0.08),
+        recall: merit(0.9 - power, 0.071),
+        precision: merit(0.5 - power / 2.0, 0.11),
+        specificity: merit(0.93, 0.02),
+        calibration_slope: merit(0.91, 0.2),
+        classes: vec![ClassEvaluation {
+            class: "bone".to_string(),
+            patches: 48,
+            groups: 9,
+            recall: merit(0.8, 0.1),
+            ..ClassEvaluation::default()
+        }],
+        roc: grid().map(|x| [x, x.powf(power)]).collect(),
+        precision_recall: grid()
+            .map(|x| [x, 1.0 - 0.9 * x.powf(1.0 / power)])
+            .collect(),
+        reliability: [0.01, 0.05, 0.2, 0.5, 0.8, 0.95]
+            .map(|p| ReliabilityPoint {
+                stated: p,
+                observed: 0.9 * p,
+                low: 0.7 * p,
+                high: (1.2 * p).min(1.0),
+                patches: 60,
+            })
+            .to_vec(),
+        ..ClassifierEvaluation::default()
+    }
+}
+
+fn prevalence() -> FieldPrevalence {
+    FieldPrevalence {
+        value: 0.012,
+        low: Some(0.006),
+        high: Some(0.021),
+        source: PrevalenceSource::Estimated,
+        ledger: 0.083,
+        method: "estimated from the patches without a ground check (Saerens et al. 2002)"
+            .to_string(),
+    }
+}
+
+fn evaluation() -> Evaluation {
+    let labels = ["bone", "calcite", "matrix"].map(String::from).to_vec();
+    Evaluation {
+        protocol: Protocol {
+            folds: "Each site in turn was left out and predicted by a model fitted to the others"
+                .to_string(),
+            inside: "settings and standardization were learnt inside the fold".to_string(),
+            fold_count: 9,
+            groups: 9,
+            patches: 576,
+            positives: 48,
+            features: ["u", "v", "log_luminance"].map(String::from).to_vec(),
+            weighted: true,
+            cut: 0.0196,
+            cut_rule: "the cut is the cost of a walk over that and the cost of a missed bone"
+                .to_string(),
+            choice_rule: "the simplest within one standard error of the least log loss was chosen"
+                .to_string(),
+            confidence: 0.95,
+            replicates: 2000,
+            seed: 1,
+        },
+        positive: vec!["bone".to_string()],
+        classifiers: vec![
+            classifier("brightness", true, 0.5),
+            classifier("nearest-mean", true, 0.2),
+            classifier("logistic", false, 0.06),
+            classifier("forest", false, 0.09),
+        ],
+        chosen: "logistic".to_string(),
+        choice: "logistic has the least log loss".to_string(),
+        confusion: vec![vec![40, 6, 2], vec![9, 120, 4], vec![1, 3, 391]],
+        labels,
+        confusion_rule: "the most probable class".to_string(),
+        baseline: Baseline {
+            rule: "nearest-mean".to_string(),
+            log_loss_gain: merit(0.14, 0.05),
+            auc_gain: None,
+            recall_gain: None,
+            better: true,
+            sentence: "logistic is better than nearest-mean by 0.140 in log loss (0.090 to 0.190)"
+                .to_string(),
+        },
+        groups: (1..=9)
+            .map(|i| GroupEvaluation {
+                group: format!("gully {i}"),
+                patches: 64,
+                positives: i,
+                recall: (i != 4)
+                    .then(|| merit(0.7 + 0.02 * i as f64, 0.12))
+                    .flatten(),
+                precision: merit(0.4, 0.2),
+                ..GroupEvaluation::default()
+            })
+            .collect(),
+        verification: Some(Verification {
+            checked: 576,
+            unchecked: 210,
+            overlap: Some(0.8),
+            estimates: vec![VerificationEstimate {
+                method: "begg-greenes".to_string(),
+                assumption: "whether a patch was checked depended on its score only".to_string(),
+                recall: merit(0.78, 0.12),
+                false_alarm_rate: None,
+            }],
+            sensitivity: vec![UncheckedAssumption {
+                factor: 2.0,
+                recall: 0.71,
+                false_alarm_rate: 0.08,
+            }],
+        }),
+        novelty: Some(NoveltyReport {
+            cut: 13.2,
+            stated_rate: 0.01,
+            known_rate: merit(0.014, 0.006),
+            left_out: vec![LeftOutClass {
+                class: "calcite".to_string(),
+                patches: 133,
+                called_novel: merit(0.31, 0.07),
+            }],
+        }),
+        prevalence: prevalence(),
+        leak: Some(Leak {
+            classifier: "logistic".to_string(),
+            grouped_log_loss: 0.16,
+            ungrouped_log_loss: 0.09,
+            grouped_auc: Some(0.94),
+            ungrouped_auc: Some(0.98),
+        }),
+        warnings: vec!["the site \"gully 4\" has no positive".to_string()],
+    }
+}
+
+fn thresholds() -> Thresholds {
+    let cuts = || (1..100).map(|i| f64::from(i) / 100.0);
+    Thresholds {
+        classifier: "logistic".to_string(),
+        policy: Policy::Cost,
+        policy_sentence: "a missed bone costs 50 and a wasted walk 1".to_string(),
+        probability: merit(0.024, 0.011).unwrap(),
+        method: "the cut is where a walk is just worth it".to_string(),
+        min_luminance: Some(-1.94),
+        min_pixels: 6,
+        novelty: Some(13.2),
+        prior: prevalence(),
+        expected: Expected {
+            recall: merit(0.84, 0.09),
+            precision: merit(0.14, 0.05),
+            walks_per_bone: merit(7.1, 2.6),
+            walks_per_1000: merit(72.0, 18.0),
+            cost: merit(158.0, 61.0),
+        },
+        in_words: vec!["at this cut expect 1 bone in 7 walks and 3 in 20 bones missed".to_string()],
+        transfer: vec![Transfer {
+            group: "gully 1".to_string(),
+            cut: 0.021,
+            positives: 1,
+            others: 63,
+            recall: Some(1.0),
+            false_alarm_rate: Some(0.06),
+            cost: Some(61.0),
+            hindsight_cost: Some(12.0),
+        }],
+        transfer_pooled: Some(Expected {
+            recall: merit(0.81, 0.1),
+            precision: None,
+            walks_per_bone: None,
+            walks_per_1000: None,
+            cost: None,
+        }),
+        curve: cuts()
+            .map(|cut| CutPoint {
+                probability: cut,
+                recall: 1.0 - cut * cut,
+                false_alarm_rate: (1.0 - cut).powi(20),
+                precision: None,
+                walks_per_1000: 900.0 * (1.0 - cut).powi(20),
+                cost: 600.0 * cut * cut + 900.0 * (1.0 - cut).powi(60),
+            })
+            .collect(),
+        sensitivity: vec![Sensitivity {
+            cost_ratio: 20.0,
+            prevalence: 0.02,
+            cut: 0.05,
+            cut_at_prior: 0.031,
+            recall: 0.8,
+            walks_per_1000: 61.0,
+            cost: 122.0,
+        }],
+        decision_curve: cuts()
+            .map(|p| NetBenefit {
+                threshold: p,
+                classifier: 0.011 * (1.0 - p),
+                everywhere: 0.012 - 0.988 * p / (1.0 - p),
+                nowhere: 0.0,
+            })
+            .collect(),
+        region_uv: vec![vec![
+            [0.222, 0.49],
+            [0.25, 0.49],
+            [0.25, 0.52],
+            [0.225, 0.515],
+        ]],
+        region_log_luminance: Some(-1.1),
+        warnings: vec!["walks_per_bone rests on 48 positives".to_string()],
+    }
+}
+
+fn ledger() -> LedgerView {
+    let counted = |name: &str, count: usize| Counted {
+        name: name.to_string(),
+        count,
+    };
+    let glow = |label: &str, count: usize, middle: [f64; 2], seed: u64| figures::ClassGlow {
+        label: label.to_string(),
+        points: trial::cloud(count, middle, 0.006, seed),
+    };
+    LedgerView {
+        patches: 786,
+        checked: 576,
+        unchecked: 210,
+        groups: 9,
+        locked: Vec::new(),
+        labels: vec![
+            counted("bone", 48),
+            counted("calcite", 133),
+            counted("matrix", 395),
+        ],
+        selections: vec![counted("audit", 60), counted("flagged", 516)],
+        too_faint: 21,
+        warnings: Vec::new(),
+        glows: vec![
+            glow("bone", 48, [0.235, 0.503], 1),
+            glow("calcite", 133, [0.228, 0.487], 2),
+            glow("matrix", 395, [0.208, 0.478], 3),
+        ],
+    }
+}
+
+fn whole() -> Sources {
+    let mut made_from = Provenance::default();
+    made_from.add("ledger/spring.csv", b"invented");
+    Sources {
+        plan: plan(),
+        rig: Some(calibrated()),
+        ledger: Some(ledger()),
+        evaluation: Some(evaluation()),
+        thresholds: Some(thresholds()),
+        made_from,
+    }
+}
+
+fn check(report: &Report) {
+    for text in [&report.page, &report.methods] {
+        for broken in ["{{", "{%", "NaN", "None", "undefined"] {
+            assert!(!text.contains(broken), "{broken} in\n{text}");
+        }
+    }
+    let page = report.page.replace("http://www.w3.org/2000/svg", "");
+    for outside in ["http:", "https:", "//", "<script", "@import", "url("] {
+        let found = page
+            .find(outside)
+            .map(|at| &page[at.saturating_sub(60)..at + 40]);
+        assert!(found.is_none(), "{outside}: {found:?}");
+    }
+    for (_, figure) in &report.figures {
+        let id = format!("id=\"figure-{}\"", figure.name);
+        assert_eq!(report.page.matches(&id).count(), 1, "{id}");
+    }
+}
+
+fn keep(report: &Report, name: &str) {
+    if let Some(folder) = std::env::var_os("BONEGLOW_FIGURES") {
+        let folder = std::path::Path::new(&folder);
+        let page = folder.join(format!("{name}.html"));
+        files::write_whole(&page, report.page.as_bytes()).unwrap();
+        let methods = folder.join(format!("{name}.md"));
+        files::write_whole(&methods, report.methods.as_bytes()).unwrap();
+    }
+}
+
+#[test]
+fn a_whole_season_gets_every_part() {
+    let report = Report::of(&whole()).unwrap();
+    check(&report);
+    keep(&report, "report");
+    assert_eq!(report.figures.len(), 11);
+    assert!(report.methods.contains("0.840 (0.750 to 0.930)"));
+    assert!(report.methods.contains("- Currie, L. A. 1968."));
+    assert!(!report.methods.contains("Sharma et al. 2005. "));
+    assert!(report.page.contains("Invented basin &lt;dry&gt;"));
+    assert!(!report.page.contains("Not calibrated."));
+}
+
+#[test]
+fn any_part_may_be_missing() {
+    for present in 0..16u32 {
+        let mut sources = whole();
+        let has = |bit: u32| present & (1 << bit) != 0;
+        sources.rig = sources.rig.filter(|_| has(0));
+        sources.ledger = sources.ledger.filter(|_| has(1));
+        sources.evaluation = sources.evaluation.filter(|_| has(2));
+        sources.thresholds = sources.thresholds.filter(|_| has(3));
+        let report = Report::of(&sources).unwrap();
+        check(&report);
+        if present == 1 {
+            keep(&report, "report-calibration-only");
+        }
+    }
+}
+
+#[test]
+fn a_rig_without_targets_is_called_not_calibrated_everywhere() {
+    let sources = Sources {
+        rig: Some(assumed()),
+        ..whole()
+    };
+    let report = Report::of(&sources).unwrap();
+    check(&report);
+    keep(&report, "report-assumed");
+    assert!(report.page.contains("<strong>Not calibrated.</strong>"));
+    assert!(report.methods.contains("**Not calibrated.**"));
+    let diagram = report
+        .figures
+        .iter()
+        .find(|(_, f)| f.name == "chromaticity");
+    assert!(diagram.unwrap().1.description.contains("not calibrated"));
+}
+
+#[test]
+fn a_calibration_that_missed_its_limit_says_so_at_the_top() {
+    let mut sources = whole();
+    sources.rig = sources.rig.map(|rig| Rig {
+        passed: false,
+        ..rig
+    });
+    let report = Report::of(&sources).unwrap();
+    assert!(report.page.contains("The calibration missed its limit"));
+    assert!(report.methods.contains("and was missed"));
+}
+
+#[test]
+fn the_same_season_gives_the_same_bytes() {
+    let once = Report::of(&whole()).unwrap();
+    let again = Report::of(&whole()).unwrap();
+    assert_eq!(once.page, again.page);
+    assert_eq!(once.methods, again.methods);
+}

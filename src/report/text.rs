@@ -1,0 +1,341 @@
+//! Templates and the words that they put numbers into.
+
+use super::figures::Span;
+use super::numbers;
+use super::references;
+use super::sources::Sources;
+use crate::{Error, Result};
+use minijinja::value::{Serde, Value, ValueKind};
+use minijinja::{Environment, UndefinedBehavior, context};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The templates by name; those that end in `.html` escape what they are given.
+const TEMPLATES: [(&str, &str); 2] = [
+    ("methods.md", include_str!("templates/methods.md")),
+    ("report.html", include_str!("templates/report.html")),
+];
+
+/// Fills a template in.
+pub(super) fn fill(name: &str, values: Value) -> Result<String> {
+    let refused = |e: minijinja::Error| {
+        let told = format!("the template {name} cannot be filled in: {e}");
+        Error::input(told).remedy("call the earlier steps again with this version")
+    };
+    let environment = environment().map_err(refused)?;
+    let template = environment.get_template(name).map_err(refused)?;
+    template.render(values).map_err(refused)
+}
+
+fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> {
+    let mut environment = Environment::new();
+    environment.set_debug(false);
+    environment.set_undefined_behavior(UndefinedBehavior::SemiStrict);
+    for (name, text) in TEMPLATES {
+        environment.add_template(name, text)?;
+    }
+    environment.add_filter("span", span);
+    environment.add_filter("estimate", estimate);
+    environment.add_filter("limits", limits_of);
+    environment.add_filter("uv", |v: f64| numbers::fixed(v, 4));
+    environment.add_filter("percent", numbers::percent);
+    environment.add_filter("significant", |v: f64, n: usize| numbers::significant(v, n));
+    environment.add_filter("number", number);
+    environment.add_filter("maybe", |v: Option<f64>, n: usize| {
+        v.map_or("–".to_string(), |v| numbers::fixed(v, n))
+    });
+    environment.add_filter("sd_uv", sd_uv);
+    environment.add_filter("counted", counted);
+    environment.add_filter("names", names);
+    environment.add_filter("features", |v: Vec<String>| {
+        names(v.iter().map(|f| feature(f)).collect())
+    });
+    environment.add_filter("classifier", |name: String| classifier(&name).to_string());
+    environment.add_filter("verification", |name: String| {
+        verification(&name).to_string()
+    });
+    environment.add_filter("sentence", sentence);
+    environment.add_filter("md", markdown_escaped);
+    Ok(environment)
+}
+
+/// What all templates may name.
+pub(super) fn values(sources: &Sources) -> Value {
+    let chosen = sources.evaluation.as_ref().and_then(|e| {
+        let mut classifiers = e.classifiers.iter();
+        classifiers.find(|c| c.name == e.chosen)
+    });
+    let lack_of_fit = sources.rig.as_ref().map(|rig| {
+        let covariance = rig.uncertainty.lack_of_fit;
+        let sd = |i: usize| covariance[i][i].max(0.0).sqrt();
+        BTreeMap::from([("u", sd(0)), ("v", sd(1))])
+    });
+    let files: Vec<BTreeMap<&str, &str>> = sources
+        .made_from
+        .entries()
+        .map(|(name, digest)| BTreeMap::from([("name", name), ("digest", digest)]))
+        .collect();
+    context! {
+        plan => plain(&sources.plan),
+        response => plain(&sources.plan.rig.response),
+        rig => plain(&sources.rig),
+        lack_of_fit => plain(&lack_of_fit),
+        ledger => plain(&sources.ledger),
+        evaluation => plain(&sources.evaluation),
+        chosen => plain(&chosen),
+        interval_methods => plain(&interval_methods(sources)),
+        thresholds => plain(&sources.thresholds),
+        warnings => plain(&sources.warnings()),
+        limits => plain(&limits(sources)),
+        files => plain(&files),
+        made_by => concat!("boneglow ", env!("CARGO_PKG_VERSION")),
+    }
+}
+
+fn plain<T: Serialize>(value: &T) -> Value {
+    Value::from(Serde(value))
+}
+
+/// How the intervals of the chosen classifier were made, each way with what it was used for.
+fn interval_methods(sources: &Sources) -> Option<String> {
+    let evaluation = sources.evaluation.as_ref()?;
+    let chosen = evaluation
+        .classifiers
+        .iter()
+        .find(|c| c.name == evaluation.chosen)?;
+    let figures = [
+        ("log loss", &chosen.log_loss),
+        ("area under ROC", &chosen.auc),
+        ("average precision", &chosen.average_precision),
+        ("recall", &chosen.recall),
+        ("precision", &chosen.precision),
+    ];
+    let mut ways: Vec<(&str, Vec<String>)> = Vec::new();
+    for (figure, merit) in figures {
+        let Some(merit) = merit else { continue };
+        match ways.iter_mut().find(|(way, _)| *way == merit.method) {
+            Some((_, used)) => used.push(figure.to_string()),
+            None => ways.push((&merit.method, vec![figure.to_string()])),
+        }
+    }
+    let told: Vec<String> = ways
+        .into_iter()
+        .map(|(way, used)| format!("{way} for {}", names(used)))
+        .collect();
+    (!told.is_empty()).then(|| format!("They were made by {}", told.join("; by ")))
+}
+
+/// Warnings, and what no figure of such a season can tell.
+fn limits(sources: &Sources) -> Vec<String> {
+    let mut limits = sources.warnings();
+    if let Some(evaluation) = &sources.evaluation {
+        limits.push(format!(
+            "All figures are of {} of this season; other ground, other nights and another rig may behave otherwise.",
+            counted(evaluation.protocol.groups as u64, sources.plan.ledger.group.clone(), None)
+        ));
+        if sources.ledger.as_ref().is_some_and(|l| l.unchecked > 0) {
+            limits.push(
+                "Recall counts positives among checked patches; what lay where nobody went is known only under the assumptions stated."
+                    .to_string(),
+            );
+        }
+    }
+    limits.push(
+        "A color under one laser is not an identification: minerals, lichen and litter may glow as bone does, and bone may not glow. Only the check on the ground says what a thing is."
+            .to_string(),
+    );
+    limits.push(
+        "Nothing is said of what lies below the surface or in the shadow of the light.".to_string(),
+    );
+    limits
+}
+
+type Filled<T> = std::result::Result<T, minijinja::Error>;
+
+/// A figure with its interval, or that it is not defined.
+fn span(merit: Value) -> Filled<String> {
+    Ok(read_span(&merit)?.map_or("not defined".to_string(), numbers::stated))
+}
+
+/// A figure without its interval, rounded as with it.
+fn estimate(merit: Value) -> Filled<String> {
+    let stated = span(merit)?;
+    Ok(stated.split(" (").next().unwrap_or_default().to_string())
+}
+
+/// The limits of a figure's interval, empty where it has none.
+fn limits_of(merit: Value) -> Filled<String> {
+    let stated = span(merit)?;
+    let limits = stated
+        .split_once(" (")
+        .map(|(_, l)| l.trim_end_matches(')'));
+    Ok(limits.unwrap_or_default().to_string())
+}
+
+fn read_span(merit: &Value) -> Filled<Option<Span>> {
+    if merit.kind() != ValueKind::Map {
+        return Ok(None);
+    }
+    let number =
+        |name: &str| -> Filled<Option<f64>> { Ok(f64::try_from(merit.get_attr(name)?).ok()) };
+    let limits = number("low")?.zip(number("high")?);
+    Ok(number("value")?.map(|value| Span {
+        value,
+        limits: limits.map(|(low, high)| [low, high]),
+    }))
+}
+
+/// Standard uncertainty as a distance in u'v' of a covariance of (u', v', ...).
+fn sd_uv(covariance: Vec<Vec<f64>>) -> String {
+    let variance = |i: usize| {
+        covariance
+            .get(i)
+            .and_then(|row| row.get(i))
+            .copied()
+            .unwrap_or(0.0)
+    };
+    numbers::fixed((variance(0) + variance(1)).max(0.0).sqrt(), 4)
+}
+
+fn number(value: f64, decimals: Option<usize>) -> String {
+    match decimals {
+        Some(decimals) => numbers::fixed(value, decimals),
+        None => {
+            let text = numbers::fixed(value, 4);
+            match text.contains('.') {
+                true => text.trim_end_matches('0').trim_end_matches('.').to_string(),
+                false => text,
+            }
+        }
+    }
+}
+
+fn counted(count: u64, one: String, many: Option<String>) -> String {
+    match count {
+        1 => format!("1 {one}"),
+        _ => format!("{count} {}", many.unwrap_or(format!("{one}s"))),
+    }
+}
+
+fn names(list: Vec<String>) -> String {
+    match list.split_last() {
+        None => String::new(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+fn feature(name: &str) -> String {
+    match name {
+        "u" => "u'".to_string(),
+        "v" => "v'".to_string(),
+        "log_luminance" => "log luminance".to_string(),
+        other => other.to_string(),
+    }
+}
+
+/// A classifier in words; its name where there are none.
+fn classifier(name: &str) -> &str {
+    match name {
+        "brightness" => "a cut on brightness alone",
+        "nearest-mean" => "the nearest mean color in u'v'",
+        "logistic" => "multinomial logistic regression with a ridge penalty",
+        "discriminant" => {
+            "Gaussian discriminant analysis (Fisher 1936) with covariances regularized as in Friedman 1989"
+        }
+        "forest" => "a random forest (Breiman 2001)",
+        "neighbours" => "nearest neighbours (Cover and Hart 1967)",
+        other => other,
+    }
+}
+
+fn verification(name: &str) -> &str {
+    match name {
+        "naive" => "checked patches only",
+        "weighted" => "weighted by the inverse inclusion probability (Horvitz and Thompson 1952)",
+        "begg-greenes" => "corrected for the unchecked (Begg and Greenes 1983)",
+        other => other,
+    }
+}
+
+/// With a capital and a stop.
+fn sentence(text: String) -> String {
+    let trimmed = text.trim();
+    let mut letters = trimmed.chars();
+    let Some(first) = letters.next() else {
+        return String::new();
+    };
+    let stop = if trimmed.ends_with(['.', '!', '?', ':']) {
+        ""
+    } else {
+        "."
+    };
+    format!("{}{}{stop}", first.to_uppercase(), letters.as_str())
+}
+
+/// Text in which Markdown sees nothing but text.
+fn markdown_escaped(text: String) -> String {
+    let mut escaped = String::with_capacity(text.len());
+    for letter in text.chars() {
+        if "\\`*_<>[]|#".contains(letter) {
+            escaped.push('\\');
+        }
+        escaped.push(if letter == '\n' { ' ' } else { letter });
+    }
+    escaped
+}
+
+/// The methods as Markdown, with the works that it cites.
+pub(super) fn methods(values: &Value) -> Result<String> {
+    let text = fill("methods.md", values.clone())?;
+    let mut tidy = String::with_capacity(text.len());
+    let mut blank = true;
+    for line in text.lines().map(str::trim_end) {
+        if !line.is_empty() || !blank {
+            tidy.push_str(line);
+            tidy.push('\n');
+        }
+        blank = line.is_empty();
+    }
+    let cited = references::cited_in(&tidy);
+    if !cited.is_empty() {
+        tidy.push_str("\n## References\n\n");
+        for work in cited {
+            tidy.push_str(&format!("- {}\n", work.full));
+        }
+    }
+    Ok(tidy)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lists_and_counts_read_as_a_sentence() {
+        let list = |names: &[&str]| names.iter().map(|n| n.to_string()).collect();
+        assert_eq!(
+            names(list(&["bone", "tooth", "shell"])),
+            "bone, tooth and shell"
+        );
+        assert_eq!(names(list(&["bone"])), "bone");
+        assert_eq!(counted(1, "site".into(), None), "1 site");
+        assert_eq!(
+            counted(3, "patch".into(), Some("patches".into())),
+            "3 patches"
+        );
+        assert_eq!(sentence("the cut holds".into()), "The cut holds.");
+    }
+
+    #[test]
+    fn a_name_cannot_become_markup() {
+        assert_eq!(markdown_escaped("a_b*|<c>".into()), "a\\_b\\*\\|\\<c\\>");
+    }
+
+    #[test]
+    fn numbers_lose_only_empty_decimals() {
+        assert_eq!(number(450.0, None), "450");
+        assert_eq!(number(0.35, None), "0.35");
+        assert_eq!(number(-1.234, Some(2)), "−1.23");
+    }
+}
