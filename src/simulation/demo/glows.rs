@@ -85,12 +85,15 @@ pub(super) struct Glow {
 /// The emission of bands, nothing at the laser and below.
 pub(super) fn emission(bands: &[(f64, f64, f64)], shift: f64, width: f64) -> Spectrum {
     Spectrum::sampled(FIRST_NM, STEP_NM, COUNT, |nm| {
-        let sum: f64 = bands
-            .iter()
-            .map(|(peak, sd, height)| height * bell(nm, peak + shift, sd * width))
-            .sum();
-        sum * edge(nm, 468.0, 4.0)
+        sum_of(bands, nm, shift, width) * edge(nm, 468.0, 4.0)
     })
+}
+
+fn sum_of(bands: &[(f64, f64, f64)], nm: f64, shift: f64, width: f64) -> f64 {
+    bands
+        .iter()
+        .map(|(peak, sd, height)| height * bell(nm, peak + shift, sd * width))
+        .sum()
 }
 
 /// Spectrum and brightness factor of a class at a site, before the patch's own scatter.
@@ -147,25 +150,43 @@ pub(super) fn glow(class: Class, site: &Site, rig: &VirtualRig, draw: &mut Draw)
     }
 }
 
-/// Emission of each class at a clean, dry site, and lasers and filters to compare.
-pub(super) fn files(_rig: &VirtualRig) -> Vec<(String, Vec<u8>)> {
-    let spectra: Vec<Spectrum> = Class::ALL
-        .iter()
-        .map(|class| {
-            let (typical, _) = class.brightness();
-            emission(class.bands(), 0.0, 1.0).scaled(typical)
-        })
-        .collect();
+/// Emission of each class at a clean, dry site under two lasers, and rigs to choose between.
+pub(super) fn files() -> Vec<(String, Vec<u8>)> {
+    // What a shorter wavelength excites better or worse than 450 nm does, in the order of `ALL`.
+    let under_405 = [1.25, 1.5, 1.0, 1.1, 0.6, 1.8];
+    let options = [
+        "450 nm and the season's filter,450,,targets/filter.csv,1,400,spectra/glow-450.csv",
+        "450 nm and 500 nm,450,500,,1,,spectra/glow-450.csv",
+        "450 nm and 520 nm,450,520,,1,,spectra/glow-450.csv",
+        "405 nm and 430 nm,405,430,,0.7,,spectra/glow-405.csv",
+        "405 nm and the season's filter,405,,targets/filter.csv,0.7,400,spectra/glow-405.csv",
+    ];
+    vec![
+        emissions("spectra/glow-450.csv", 0.0, [1.0; 6]),
+        emissions("spectra/glow-405.csv", -40.0, under_405),
+        table(
+            "spectra/options.csv",
+            "option,laser_nm,cut_on_nm,filter,irradiance,laser_over_glow,spectra",
+            options.map(String::from),
+        ),
+    ]
+}
+
+/// A wide table of the classes' emissions; they begin `onset_nm` from where they do under 450 nm.
+fn emissions(path: &str, onset_nm: f64, factors: [f64; 6]) -> (String, Vec<u8>) {
     let header = Class::ALL
         .iter()
         .fold("wavelength_nm".to_string(), |text, class| {
             format!("{text},{}", class.name())
         });
-    let rows = (0..COUNT).map(|i| {
-        let nm = FIRST_NM + STEP_NM * i as f64;
-        spectra.iter().fold(format!("{nm}"), |text, spectrum| {
-            format!("{text},{:.5}", spectrum.values()[i])
+    let first = FIRST_NM + onset_nm;
+    let rows = (0..COUNT + (-onset_nm / STEP_NM) as usize).map(|i| {
+        let nm = first + STEP_NM * i as f64;
+        let classes = Class::ALL.iter().zip(factors);
+        classes.fold(format!("{nm}"), |text, (class, factor)| {
+            let value = factor * class.brightness().0 * sum_of(class.bands(), nm, 0.0, 1.0);
+            format!("{text},{:.5}", value * edge(nm, 468.0 + onset_nm, 4.0))
         })
     });
-    vec![table("spectra/glow.csv", &header, rows)]
+    table(path, &header, rows)
 }
