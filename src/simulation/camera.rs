@@ -15,6 +15,12 @@ pub struct Noise {
 }
 
 impl Noise {
+    /// Typical of small low-light sensors at moderate gain; common practice, no source.
+    pub const SUPPOSED: Noise = Noise {
+        full_scale_electrons: 15_000.0,
+        read_electrons: 8.0,
+    };
+
     /// Variance of one pixel's linear signal at a signal net of the dark level, both as shares of
     /// full scale.
     ///

@@ -11,12 +11,10 @@ mod camera;
 mod comparison;
 pub mod demo;
 mod draw;
-mod mapping;
-mod options;
 
 pub use camera::{Noise, PatchCodes, VirtualRig};
 pub use comparison::{
-    ClassPrediction, ComparisonPlan, OptionPrediction, RigComparison, Separation, compare_rigs,
+    ClassPrediction, ComparisonPlan, OptionPrediction, RigComparison, RigOption, Separation,
+    compare_rigs, read_options,
 };
 pub use draw::Draw;
-pub use options::{RigOption, read_options};

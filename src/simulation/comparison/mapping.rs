@@ -1,7 +1,7 @@
 //! The matrix from signal to tristimulus values that a good calibration of a rig would find.
 
-use super::VirtualRig;
 use crate::colorimetry::{Chromaticity, Observer, Weights, Xyz};
+use crate::simulation::VirtualRig;
 use crate::spectra::Spectrum;
 use nalgebra::{DMatrix, Matrix2x3, Matrix3, Vector3};
 
