@@ -6,15 +6,13 @@
 //! G(G-1)/2 inner fits a setting and not G(G-1).
 
 use super::FoldChoice;
-use super::choice::{BlockLoss, simplest_within_one_standard_error};
 use super::folds::{Folds, Split};
-use super::out_of_group::{
-    Inner, LEAST_PROBABILITY, OutOfGroup, Predictions, positive_sum, shift, shift_classes,
-};
-use crate::classify::{Classifier, Method, Settings, training_weights};
+use super::inside::{Block, Learnt, Part, certain, learn};
+use super::out_of_group::{OutOfGroup, Predictions, positive_sum, shift};
+use crate::classify::{Classifier, Method, Settings, adjust_prior};
 use crate::features::Dataset;
 use crate::{Error, Result};
-use ndarray::{Array2, s};
+use ndarray::{Array2, Axis, s};
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -117,52 +115,6 @@ pub fn demonstrate_leak(
     run(data, recipes, folds, inside, None, &|_| ())
 }
 
-/// The training part without some folds.
-struct Part {
-    data: Dataset,
-    weights: Vec<f64>,
-    /// Natural weighted class shares.
-    shares: Vec<f64>,
-}
-
-impl Part {
-    fn new(data: &Dataset, rows: &[usize], balance: bool) -> Self {
-        let data = data.select(rows);
-        let weights = training_weights(&data, balance);
-        let mut shares = vec![0.0; data.classes.len()];
-        for (&label, weight) in data.labels.iter().zip(&data.weights) {
-            shares[label] += weight;
-        }
-        let total: f64 = shares.iter().sum();
-        shares.iter_mut().for_each(|s| *s /= total);
-        Part {
-            data,
-            weights,
-            shares,
-        }
-    }
-
-    /// The class shares that a fit with these weights is at.
-    fn fitted_shares(&self) -> Vec<f64> {
-        let mut shares = vec![0.0; self.shares.len()];
-        for (&label, weight) in self.data.labels.iter().zip(&self.weights) {
-            shares[label] += weight;
-        }
-        let total: f64 = shares.iter().sum();
-        shares.iter_mut().for_each(|s| *s /= total);
-        shares
-    }
-
-    /// The only class there is, if there is only one: nothing can then be fitted.
-    fn only_class(&self) -> Option<usize> {
-        let mut present = (0..self.shares.len()).filter(|&c| self.shares[c] > 0.0);
-        match (present.next(), present.next()) {
-            (Some(class), None) => Some(class),
-            _ => None,
-        }
-    }
-}
-
 fn run(
     data: &Dataset,
     recipes: &[Recipe],
@@ -227,21 +179,26 @@ fn check(data: &Dataset, recipes: &[Recipe], folds: &Folds, inside: Inside) -> R
         .key("ledger.group")
         .remedy("check patches at another site, or group by another column (such as night)"));
     }
-    if let Some(recipe) = recipes.iter().find(|r| r.grid.len() != 1) {
-        if !inside.nested {
-            return Err(Error::input(format!(
-                "{} has {} settings to choose from and nothing inside the folds to choose them by",
-                recipe.method.name(),
-                recipe.grid.len()
-            ))
-            .remedy("fix its settings, or nest"));
-        }
+    if let Some(recipe) = recipes.iter().find(|r| r.grid.len() != 1)
+        && !inside.nested
+    {
+        return Err(Error::input(format!(
+            "{} has {} settings to choose from and nothing inside the folds to choose them by",
+            recipe.method.name(),
+            recipe.grid.len()
+        ))
+        .remedy("fix its settings, or nest"));
     }
     Ok(())
 }
 
-/// Predictions of one pair's held-out patches, first fold then second, one matrix a setting.
-type Trial = Vec<Array2<f64>>;
+/// Predictions of one pair's held-out patches.
+struct Trial {
+    /// One matrix a setting; rows of the first fold, then of the second.
+    predicted: Vec<Array2<f64>>,
+    /// Class shares that they are at.
+    shares: Vec<f64>,
+}
 
 struct Job<'a> {
     data: &'a Dataset,
@@ -250,13 +207,6 @@ struct Job<'a> {
     tests: &'a [Vec<usize>],
     inside: Inside,
     unchecked: Option<&'a Array2<f64>>,
-}
-
-/// What fold i knows of its own training part.
-struct Learnt {
-    setting: usize,
-    calibration: ProbabilityCalibration,
-    inner: Inner,
 }
 
 impl Job<'_> {
@@ -284,8 +234,8 @@ impl Job<'_> {
             .map(|&(i, j)| {
                 let part = self.part(&[i, j]);
                 let rows = [self.tests[i].as_slice(), self.tests[j].as_slice()].concat();
-                let held_out = self.data.features.select(ndarray::Axis(0), &rows);
-                let trial = match part.only_class() {
+                let held_out = self.data.features.select(Axis(0), &rows);
+                let predicted = match part.only_class() {
                     Some(class) => vec![certain(rows.len(), part.shares.len(), class); grid.len()],
                     None => {
                         let mut trial = self.recipe.method.trial(
@@ -296,17 +246,17 @@ impl Job<'_> {
                             self.inside.seed,
                             start.as_ref(),
                         )?;
-                        if self.inside.balance_classes {
-                            let fitted = part.fitted_shares();
-                            for probabilities in &mut trial {
-                                shift_classes(probabilities, &fitted, &part.shares);
-                            }
+                        for probabilities in &mut trial {
+                            adjust_prior(probabilities, &part.fitted_shares, &part.shares);
                         }
                         trial
                     }
                 };
                 tick();
-                Ok(trial)
+                Ok(Trial {
+                    predicted,
+                    shares: part.shares,
+                })
             })
             .collect()
     }
@@ -331,10 +281,7 @@ impl Job<'_> {
                 let part = self.part(&[fold]);
                 let learnt = self.learn(fold, &part, pairs, &trials)?;
                 let settings = &self.recipe.grid[learnt.setting];
-                let test = self
-                    .data
-                    .features
-                    .select(ndarray::Axis(0), &self.tests[fold]);
+                let test = self.data.features.select(Axis(0), &self.tests[fold]);
                 let classes = part.shares.len();
                 let (mut tested, mut unchecked) = match part.only_class() {
                     Some(class) => (
@@ -356,14 +303,11 @@ impl Job<'_> {
                         )
                     }
                 };
-                let fitted_shares = part.fitted_shares();
                 for probabilities in [Some(&mut tested), unchecked.as_mut()]
                     .into_iter()
                     .flatten()
                 {
-                    if self.inside.balance_classes {
-                        shift_classes(probabilities, &fitted_shares, &part.shares);
-                    }
+                    adjust_prior(probabilities, &part.fitted_shares, &part.shares);
                     learnt.calibration.apply(probabilities, &self.data.positive);
                 }
                 tick();
@@ -410,7 +354,7 @@ impl Job<'_> {
             predictions.choices.push(FoldChoice {
                 groups: self.groups_of(fold),
                 settings: self.recipe.grid[learnt.setting].to_string(),
-                calibration: learnt.calibration.name().to_string(),
+                calibration: learnt.calibration.kind().to_string(),
             });
             predictions.inner.push(learnt.inner);
             if let Some(unchecked) = unchecked {
@@ -447,123 +391,29 @@ impl Job<'_> {
         trials: &[Trial],
     ) -> Result<Learnt> {
         if pairs.is_empty() {
-            return Ok(Learnt {
-                setting: 0,
-                calibration: ProbabilityCalibration::None,
-                inner: Inner::default(),
-            });
+            return Ok(Learnt::default());
         }
-        // The other folds in order, each with its part of the pair's held-out predictions.
-        let blocks: Vec<(usize, &Trial, usize)> = (0..self.folds.count())
+        let blocks: Vec<Block> = (0..self.folds.count())
             .filter(|&other| other != fold)
             .map(|other| {
                 let pair = (fold.min(other), fold.max(other));
-                let at = pairs.partition_point(|p| *p < pair);
-                let offset = match other > fold {
+                let trial = &trials[pairs.partition_point(|p| *p < pair)];
+                let start = match other > fold {
                     true => self.tests[fold].len(),
                     false => 0,
                 };
-                (other, &trials[at], offset)
-            })
-            .collect();
-        let predicted = |block: &(usize, &Trial, usize), setting: usize| {
-            let (other, trial, offset) = *block;
-            trial[setting]
-                .slice(s![offset..offset + self.tests[other].len(), ..])
-                .to_owned()
-        };
-        let setting = if self.recipe.grid.len() == 1 {
-            0
-        } else {
-            let losses: Vec<Vec<BlockLoss>> = (0..self.recipe.grid.len())
-                .map(|setting| {
-                    blocks
+                let rows = &self.tests[other];
+                Block {
+                    rows,
+                    predicted: trial
+                        .predicted
                         .iter()
-                        .map(|block| self.class_loss(block.0, &predicted(block, setting)))
-                        .collect()
-                })
-                .collect();
-            simplest_within_one_standard_error(&losses).unwrap_or(0)
-        };
-        // To the shares that the outer model is trained at, then calibrated.
-        let mut raw = Vec::new();
-        for block in &blocks {
-            let mut probabilities = predicted(block, setting);
-            let pair_shares = self.part_shares(&[fold, block.0]);
-            shift_classes(&mut probabilities, &pair_shares, &part.shares);
-            raw.push((block.0, probabilities));
-        }
-        let (calibration, calibrated) = self.calibrate(&raw)?;
-        let mut order: Vec<(usize, f64)> = Vec::new();
-        for (other, p_positive) in calibrated {
-            order.extend(self.tests[other].iter().copied().zip(p_positive));
-        }
-        order.sort_unstable_by_key(|(row, _)| *row);
-        let (rows, p_positive) = order.into_iter().unzip();
-        Ok(Learnt {
-            setting,
-            calibration,
-            inner: Inner { rows, p_positive },
-        })
-    }
-
-    fn part_shares(&self, left_out: &[usize]) -> Vec<f64> {
-        let mut shares = vec![0.0; self.data.classes.len()];
-        let mut total = 0.0;
-        for patch in 0..self.data.len() {
-            if !left_out.contains(&self.folds.of(patch)) {
-                shares[self.data.labels[patch]] += self.data.weights[patch];
-                total += self.data.weights[patch];
-            }
-        }
-        shares.iter_mut().for_each(|s| *s /= total);
-        shares
-    }
-
-    /// Weighted negative log probability of what was found in one fold.
-    fn class_loss(&self, fold: usize, probabilities: &Array2<f64>) -> BlockLoss {
-        let mut block = BlockLoss::default();
-        for (&patch, row) in self.tests[fold].iter().zip(probabilities.rows()) {
-            let p = row[self.data.labels[patch]].max(LEAST_PROBABILITY);
-            block.loss -= self.data.weights[patch] * p.ln();
-            block.weight += self.data.weights[patch];
-        }
-        block
-    }
-
-    /// The calibration chosen on the held-out predictions of the other folds, and those predictions
-    /// calibrated, each fold by a calibration that did not see it.
-    fn calibrate(
-        &self,
-        raw: &[(usize, Array2<f64>)],
-    ) -> Result<(ProbabilityCalibration, Vec<(usize, Vec<f64>)>)> {
-        let plain = raw
-            .iter()
-            .map(|(fold, probabilities)| {
-                let p = probabilities
-                    .rows()
-                    .into_iter()
-                    .map(|row| positive_sum(row.iter().copied(), &self.data.positive))
-                    .collect();
-                (*fold, p)
+                        .map(|p| p.slice(s![start..start + rows.len(), ..]))
+                        .collect(),
+                    shares: trial.shares.clone(),
+                }
             })
             .collect();
-        Ok((ProbabilityCalibration::None, plain))
+        learn(self.data, &blocks, &part.shares)
     }
-}
-
-enum ProbabilityCalibration {
-    None,
-}
-
-impl ProbabilityCalibration {
-    fn name(&self) -> &'static str {
-        "none"
-    }
-    fn apply(&self, _: &mut Array2<f64>, _: &[bool]) {}
-}
-
-/// The prediction of a model that has seen one class only.
-fn certain(rows: usize, classes: usize, class: usize) -> Array2<f64> {
-    Array2::from_shape_fn((rows, classes), |(_, c)| f64::from(c == class))
 }

@@ -16,6 +16,7 @@ pub mod delong;
 #[allow(clippy::module_inception)]
 mod evaluation;
 mod folds;
+mod inside;
 mod interval;
 pub mod net_benefit;
 mod out_of_group;

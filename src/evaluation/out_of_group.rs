@@ -1,7 +1,7 @@
 //! Predictions by models that never saw the patch's group.
 
-use super::FoldChoice;
 use super::folds::Split;
+use super::{FoldChoice, prior};
 use ndarray::Array2;
 use std::ops::Deref;
 
@@ -247,29 +247,9 @@ pub(super) fn positive_sum(of: impl Iterator<Item = f64>, positive: &[bool]) -> 
 
 /// Moves a probability from one share of positives to another; a share of 0 or 1 leaves it.
 pub(super) fn shift(p: f64, from: f64, to: f64) -> f64 {
-    if !(from > 0.0 && from < 1.0) {
-        return p;
-    }
-    let yes = p * to / from;
-    let no = (1.0 - p) * (1.0 - to) / (1.0 - from);
-    match yes + no > 0.0 {
-        true => yes / (yes + no),
+    match from > 0.0 && from < 1.0 {
+        true => prior::shift_probability(p, from, to),
         false => p,
-    }
-}
-
-/// Moves class probabilities (patches x classes) from one set of class shares to another, in place.
-pub(super) fn shift_classes(probabilities: &mut Array2<f64>, from: &[f64], to: &[f64]) {
-    for mut row in probabilities.rows_mut() {
-        for (class, p) in row.iter_mut().enumerate() {
-            if from[class] > 0.0 {
-                *p *= to[class] / from[class];
-            }
-        }
-        let sum = row.sum();
-        if sum > 0.0 {
-            row /= sum;
-        }
     }
 }
 
