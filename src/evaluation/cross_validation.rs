@@ -9,6 +9,7 @@ use super::FoldChoice;
 use super::folds::{Folds, Split};
 use super::inside::{Block, Learnt, Part, certain, learn};
 use super::out_of_group::{OutOfGroup, Predictions, positive_sum, shift};
+use super::training::novelty_distances;
 use crate::classify::{Classifier, Method, Settings, adjust_prior};
 use crate::features::Dataset;
 use crate::{Error, Result};
@@ -44,6 +45,11 @@ impl Recipe {
     pub fn method(&self) -> Method {
         self.method
     }
+
+    /// The settings to choose from.
+    pub fn grid(&self) -> &[Settings] {
+        &self.grid
+    }
 }
 
 /// What is learnt inside each fold besides the classifier itself.
@@ -51,6 +57,9 @@ impl Recipe {
 pub struct Inside {
     /// Weigh classes so that each counts the same in fitting; probabilities are moved back to the
     /// training part's own shares.
+    ///
+    /// Balanced or not, patches of a large group count less the more alike the labels of a group are:
+    /// 1 / (1 + (m - 1) r) for m patches and intraclass correlation r (Kish 1965).
     pub balance_classes: bool,
     /// Tune settings, choose a probability calibration and keep what thresholds are chosen from.
     /// Without it each recipe must be fixed, and thresholds have no transfer table.
@@ -137,6 +146,10 @@ fn run(
         &(0..data.len()).collect::<Vec<_>>(),
         inside.balance_classes,
     );
+    let distances = match inside.nested {
+        true => novelty_distances(data, folds)?,
+        false => Vec::new(),
+    };
     let pieces = recipes.len() * (pairs.len() + folds.count());
     let done = AtomicUsize::new(0);
     recipes
@@ -158,19 +171,24 @@ fn run(
                 unchecked,
             };
             let trials = job.trials(&pairs, &all, &tick)?;
-            job.outer(&pairs, trials, &tick)
+            job.outer(&pairs, trials, &distances, &tick)
         })
         .collect()
 }
 
-fn check(data: &Dataset, recipes: &[Recipe], folds: &Folds, inside: Inside) -> Result<()> {
-    if folds.patches() != data.len() {
-        return Err(Error::input(format!(
-            "found folds of {} patches, expected {}",
-            folds.patches(),
-            data.len()
-        )));
+pub(super) fn check_folds(data: &Dataset, folds: &Folds) -> Result<()> {
+    if folds.patches() == data.len() {
+        return Ok(());
     }
+    Err(Error::input(format!(
+        "found folds of {} patches, expected {}",
+        folds.patches(),
+        data.len()
+    )))
+}
+
+fn check(data: &Dataset, recipes: &[Recipe], folds: &Folds, inside: Inside) -> Result<()> {
+    check_folds(data, folds)?;
     if inside.nested && folds.count() < 3 {
         return Err(Error::too_little(format!(
             "found {} groups with checked patches, expected at least 3 to tune without the group that is tested",
@@ -273,6 +291,7 @@ impl Job<'_> {
         &self,
         pairs: &[(usize, usize)],
         trials: Vec<Trial>,
+        distances: &[f64],
         tick: &(dyn Fn() + Sync),
     ) -> Result<Predictions> {
         let folds: Vec<_> = (0..self.folds.count())
@@ -314,16 +333,18 @@ impl Job<'_> {
                 Ok((part.shares, learnt, tested, unchecked))
             })
             .collect::<Result<_>>()?;
-        Ok(self.assemble(folds))
+        Ok(self.assemble(folds, distances))
     }
 
     #[allow(clippy::type_complexity)]
     fn assemble(
         &self,
         folds: Vec<(Vec<f64>, Learnt, Array2<f64>, Option<Array2<f64>>)>,
+        distances: &[f64],
     ) -> Predictions {
         let data = self.data;
         let mut predictions = Predictions {
+            distances: distances.to_vec(),
             classifier: self.recipe.method.name().to_string(),
             classes: data.classes.clone(),
             positive: data.positive.clone(),

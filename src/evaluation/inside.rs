@@ -2,6 +2,7 @@
 //! the models which predict them have not seen.
 
 use super::choice::{BlockLoss, simplest_within_one_standard_error};
+use super::clusters::{OneWay, design_effect};
 use super::out_of_group::{Inner, LEAST_PROBABILITY, positive_sum};
 use crate::Result;
 use crate::classify::{CalibrationKind, ProbabilityCalibration, adjust_prior, training_weights};
@@ -13,7 +14,9 @@ pub(super) struct Part {
     pub data: Dataset,
     /// Weights to fit with.
     pub weights: Vec<f64>,
-    /// Class shares by the dataset's own weights.
+    /// The dataset's weights, less in groups whose patches are alike.
+    pub own_weights: Vec<f64>,
+    /// Class shares by `own_weights`.
     pub shares: Vec<f64>,
     /// Class shares by the weights to fit with.
     pub fitted_shares: Vec<f64>,
@@ -22,9 +25,18 @@ pub(super) struct Part {
 impl Part {
     pub fn new(data: &Dataset, rows: &[usize], balance: bool) -> Self {
         let data = data.select(rows);
-        let weights = training_weights(&data, balance);
+        let share = group_factors(&data);
+        let thin = |weights: &[f64]| -> Vec<f64> {
+            let thinned = weights.iter().zip(&share).map(|(w, s)| w * s);
+            thinned.collect()
+        };
+        let own = thin(&data.weights);
+        let mut weights = thin(&training_weights(&data, balance));
+        let mean = weights.iter().sum::<f64>() / weights.len() as f64;
+        weights.iter_mut().for_each(|w| *w /= mean);
         Part {
-            shares: shares(&data, &data.weights),
+            shares: shares(&data, &own),
+            own_weights: own,
             fitted_shares: shares(&data, &weights),
             weights,
             data,
@@ -39,6 +51,43 @@ impl Part {
             _ => None,
         }
     }
+}
+
+/// By how much each patch counts less in learning because its group's patches are alike.
+///
+/// 1 / (1 + (m - 1) r) for a group of m patches: the weights under which a mean over groups has the
+/// least variance when any two patches of a group correlate by r (Kish 1965, section 5.4; Liang and
+/// Zeger 1986 for regression). r is the intraclass correlation of the class labels, kept to 0 to 1.
+fn group_factors(data: &Dataset) -> Vec<f64> {
+    let mut sizes = vec![0.0; data.group_names.len()];
+    let mut indicators = vec![Vec::new(); data.group_names.len()];
+    for (&group, &label) in data.groups.iter().zip(&data.labels) {
+        sizes[group] += 1.0;
+        indicators[group].push(label);
+    }
+    let mut all: Option<OneWay> = None;
+    for class in 0..data.classes.len() {
+        let groups: Vec<Vec<f64>> = indicators
+            .iter()
+            .map(|labels| labels.iter().map(|&l| f64::from(l == class)).collect())
+            .collect();
+        if let Some(of_class) = OneWay::of(&groups) {
+            match &mut all {
+                Some(all) => {
+                    all.between_ms += of_class.between_ms;
+                    all.within_ms += of_class.within_ms;
+                }
+                None => all = Some(of_class),
+            }
+        }
+    }
+    let alike = all
+        .and_then(|a| a.intraclass_correlation())
+        .map_or(0.0, |r| r.clamp(0.0, 1.0));
+    data.groups
+        .iter()
+        .map(|&g| 1.0 / design_effect(sizes[g], alike))
+        .collect()
 }
 
 fn shares(data: &Dataset, weights: &[f64]) -> Vec<f64> {

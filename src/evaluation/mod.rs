@@ -27,6 +27,7 @@ pub mod proportion;
 pub mod recalibration;
 pub mod roc;
 mod scores;
+mod training;
 mod two_by_two;
 pub mod verification;
 
@@ -41,4 +42,5 @@ pub use interval::{Interval, IntervalMethod};
 pub use out_of_group::{LEAST_PROBABILITY, OutOfGroup, Predictions};
 pub use probability::Probabilities;
 pub use scores::Scores;
+pub use training::train;
 pub use two_by_two::TwoByTwo;

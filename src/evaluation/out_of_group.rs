@@ -31,6 +31,8 @@ pub struct Predictions {
     pub(super) inner: Vec<Inner>,
     pub(super) choices: Vec<FoldChoice>,
     pub(super) unchecked: Vec<f64>,
+    /// Squared distances to the nearest class; empty where not computed.
+    pub(super) distances: Vec<f64>,
 }
 
 /// What the training part of one fold predicts of itself, group by group (for what is chosen inside).
@@ -181,6 +183,12 @@ impl Predictions {
     /// the folds' models. Empty if none were given.
     pub fn unchecked(&self) -> &[f64] {
         &self.unchecked
+    }
+
+    /// Squared distance of each patch to the nearest class learnt without its group; empty where
+    /// nothing was nested or a fold left one class only.
+    pub fn novelty_distances(&self) -> &[f64] {
+        &self.distances
     }
 
     pub(super) fn positive_share(&self, fold: usize) -> f64 {
