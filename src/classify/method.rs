@@ -3,6 +3,7 @@
 use super::brightness::Brightness;
 use super::classifier::Classifier;
 use super::discriminant::{CovarianceShape, Discriminant};
+use super::forest::{Forest, ForestShape};
 use super::logistic::{Logistic, Terms};
 use super::nearest_mean::NearestMean;
 use super::training::Training;
@@ -25,6 +26,8 @@ pub enum Method {
     Logistic,
     /// Gaussian discriminant analysis.
     Discriminant,
+    /// Random forest.
+    Forest,
 }
 
 /// How one classifier is to be fitted.
@@ -44,6 +47,8 @@ pub enum Settings {
     },
     /// Shape of the covariances.
     Discriminant(CovarianceShape),
+    /// How the forest is grown.
+    Forest(ForestShape),
 }
 
 /// A fitted classifier with its settings; it is saved in and restored from `model.json`.
@@ -62,15 +67,17 @@ enum Rule {
     NearestMean(NearestMean),
     Logistic(Logistic),
     Discriminant(Discriminant),
+    Forest(Forest),
 }
 
 impl Method {
     /// All methods, the plain rules first.
-    pub const ALL: [Method; 4] = [
+    pub const ALL: [Method; 5] = [
         Method::Brightness,
         Method::NearestMean,
         Method::Logistic,
         Method::Discriminant,
+        Method::Forest,
     ];
 
     /// The rules that every other classifier must beat.
@@ -108,6 +115,7 @@ impl Method {
             Method::NearestMean => "nearest-mean",
             Method::Logistic => "logistic",
             Method::Discriminant => "discriminant",
+            Method::Forest => "forest",
         }
     }
 
@@ -135,6 +143,15 @@ impl Method {
                 }
                 grid
             }
+            Method::Forest => [100.0, 30.0, 10.0, 3.0, 0.0]
+                .map(|shrink| {
+                    Settings::Forest(ForestShape {
+                        trees: 200,
+                        min_split: 10.0,
+                        shrink,
+                    })
+                })
+                .to_vec(),
         }
     }
 
@@ -187,6 +204,16 @@ impl Method {
         seed: u64,
         start: Option<&WarmStart>,
     ) -> Result<Vec<Array2<f64>>> {
+        if self == Method::Forest {
+            let training = Training::new(data, weights)?;
+            let shapes = shapes_of(grid);
+            let shares = training.all_shares(data.classes.len());
+            let trials = Forest::trial(&training, &shapes, held_out, seed)?;
+            return Ok(trials
+                .into_iter()
+                .map(|p| with_absent(p, &shares))
+                .collect());
+        }
         let fitted = self.fit_all(data, weights, grid, seed, start)?;
         Ok(fitted.iter().map(|f| f.probabilities(held_out)).collect())
     }
@@ -196,7 +223,7 @@ impl Method {
         data: &Dataset,
         weights: &[f64],
         grid: &[Settings],
-        _seed: u64,
+        seed: u64,
         start: Option<&WarmStart>,
     ) -> Result<Vec<Fitted>> {
         if let Some(other) = grid.iter().find(|s| s.method() != self) {
@@ -239,11 +266,12 @@ impl Method {
                 let fitted = Discriminant::fit_all(&training, &shapes);
                 fitted.into_iter().map(Rule::Discriminant).collect()
             }
+            Method::Forest => shapes_of(grid)
+                .into_iter()
+                .map(|shape| Forest::fit(&training, shape, seed).map(Rule::Forest))
+                .collect::<Result<_>>()?,
         };
-        let mut shares = vec![0.0; data.classes.len()];
-        for (&class, share) in training.present.iter().zip(&training.shares) {
-            shares[class] = *share;
-        }
+        let shares = training.all_shares(data.classes.len());
         Ok(grid
             .iter()
             .zip(rules)
@@ -254,6 +282,15 @@ impl Method {
             })
             .collect())
     }
+}
+
+fn shapes_of(grid: &[Settings]) -> Vec<ForestShape> {
+    grid.iter()
+        .filter_map(|s| match s {
+            Settings::Forest(shape) => Some(*shape),
+            _ => None,
+        })
+        .collect()
 }
 
 /// What tuning fits may start from (see [`Method::warm_start`]).
@@ -283,6 +320,7 @@ impl Settings {
             Settings::NearestMean => Method::NearestMean,
             Settings::Logistic { .. } => Method::Logistic,
             Settings::Discriminant(_) => Method::Discriminant,
+            Settings::Forest(_) => Method::Forest,
         }
     }
 }
@@ -309,6 +347,14 @@ impl fmt::Display for Settings {
                     _ => write!(f, ", {round} of the way to circular"),
                 }
             }
+            Settings::Forest(ForestShape {
+                trees,
+                min_split,
+                shrink,
+            }) => write!(
+                f,
+                "{trees} trees, nodes split from a weight of {min_split}, leaves shrunk by {shrink}"
+            ),
         }
     }
 }
@@ -341,14 +387,21 @@ impl Classifier for Fitted {
             Rule::NearestMean(rule) => rule.probabilities(features),
             Rule::Logistic(rule) => rule.probabilities(features),
             Rule::Discriminant(rule) => rule.probabilities(features),
+            Rule::Forest(rule) => rule.probabilities(features),
         };
-        if of_present.ncols() == self.shares.len() {
-            return of_present;
-        }
-        let mut all = Array2::zeros((features.nrows(), self.shares.len()));
-        for (class, column) in self.present().zip(of_present.columns()) {
-            all.column_mut(class).assign(&column);
-        }
-        all
+        with_absent(of_present, &self.shares)
     }
+}
+
+/// Widens probabilities of the classes with a share above 0 to all classes.
+fn with_absent(of_present: Array2<f64>, shares: &[f64]) -> Array2<f64> {
+    if of_present.ncols() == shares.len() {
+        return of_present;
+    }
+    let mut all = Array2::zeros((of_present.nrows(), shares.len()));
+    let present = (0..shares.len()).filter(|&c| shares[c] > 0.0);
+    for (class, column) in present.zip(of_present.columns()) {
+        all.column_mut(class).assign(&column);
+    }
+    all
 }

@@ -3,10 +3,12 @@
 //! In: a [`Dataset`](crate::features::Dataset). Out: a [`Fitted`] classifier that turns features
 //! into class probabilities and can be saved and restored.
 
+mod bins;
 mod brightness;
 mod classifier;
 mod discriminant;
 mod exponential;
+mod forest;
 mod logistic;
 mod method;
 mod model;
@@ -18,11 +20,13 @@ mod scatter;
 mod softmax;
 mod standardizer;
 mod training;
+mod tree;
 mod weights;
 
 pub use brightness::Brightness;
 pub use classifier::Classifier;
 pub use discriminant::{CovarianceShape, Discriminant};
+pub use forest::{Forest, ForestShape};
 pub use logistic::{Logistic, Terms};
 pub use method::{Fitted, Method, Settings, WarmStart};
 pub use model::Model;

@@ -91,6 +91,15 @@ impl<'a> Training<'a> {
         self.present.len()
     }
 
+    /// Weighted shares of all `classes`, 0 for one that does not occur.
+    pub fn all_shares(&self, classes: usize) -> Vec<f64> {
+        let mut shares = vec![0.0; classes];
+        for (&class, share) in self.present.iter().zip(&self.shares) {
+            shares[class] = *share;
+        }
+        shares
+    }
+
     /// Where a named feature stands; `who` needs it.
     pub fn column(&self, feature: &str, who: &str) -> Result<usize> {
         self.feature_names
