@@ -1,5 +1,8 @@
 //! The committed demo season is what the program makes.
 
+use boneglow::files::Table;
+use boneglow::season::Season;
+use boneglow::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -45,4 +48,69 @@ fn the_demo_season_is_small_enough_to_carry() {
     read_all(&committed(), &committed(), &mut kept);
     let bytes: usize = kept.values().map(Vec::len).sum();
     assert!(bytes < 4_000_000, "{bytes} bytes");
+}
+
+/// The rows of the ledger: label, site, mean green code value, selection.
+fn ledger() -> Vec<(String, String, f64, String)> {
+    let season = Season::read(&committed().join("season.toml")).unwrap();
+    let files = season.matching(&season.plan.ledger.files, "ledger.files");
+    let mut rows = Vec::new();
+    for file in files.unwrap() {
+        for row in Table::read(&file).unwrap().rows() {
+            let text = |column: &str| row.get(column).unwrap_or("").to_string();
+            let green = row.number("g").unwrap();
+            rows.push((text("label"), text("site"), green, text("selection")));
+        }
+    }
+    rows
+}
+
+#[test]
+fn the_ledger_holds_what_makes_a_survey_hard() {
+    let rows = ledger();
+    let median = |label: &str| {
+        let own = rows.iter().filter(|r| r.0 == label).map(|r| r.2);
+        let mut values: Vec<f64> = own.collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    };
+    let bone: Vec<_> = rows.iter().filter(|r| r.0 == "bone").collect();
+    assert!(bone.len() > 60);
+    assert!(
+        bone.iter().any(|b| b.2 < median("matrix") * 1.2),
+        "dim bone"
+    );
+    assert!(median("litter") > median("bone"), "litter outshines bone");
+    assert!(
+        bone.iter().any(|b| b.3 == "audit"),
+        "bone that the rule of thumb missed"
+    );
+    let unchecked = rows.iter().filter(|r| r.0.is_empty()).count();
+    assert!(unchecked > rows.len() / 4);
+    let sites: std::collections::BTreeSet<_> = rows.iter().map(|r| &r.1).collect();
+    assert_eq!(sites.len(), 16);
+}
+
+#[test]
+fn lichen_is_what_every_laser_and_filter_finds_hardest_to_tell_from_bone() {
+    let season = Season::read(&committed().join("season.toml")).unwrap();
+    let plan = ComparisonPlan::of_season(&season, Noise::SUPPOSED).unwrap();
+    let table = Table::read(&season.resolve("spectra/options.csv")).unwrap();
+    let options = read_options(&table, season.folder(), None).unwrap();
+    let found = compare_rigs(&plan, &options).unwrap();
+    assert_eq!(found.options.len(), 5);
+    for option in &found.options {
+        let weakest = option.weakest.unwrap();
+        assert!(
+            weakest < 2.0,
+            "{} tells all apart: {weakest}",
+            option.option
+        );
+        let hardest = option.separations.iter();
+        let hardest =
+            hardest.min_by(|a, b| a.mahalanobis.unwrap().total_cmp(&b.mahalanobis.unwrap()));
+        assert_eq!(hardest.unwrap().other, "lichen");
+    }
+    // The leak of the blue laser through the season's filter is on the table.
+    assert!(found.options[0].leak_over_dimmest.unwrap() > 0.05);
 }

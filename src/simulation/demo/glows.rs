@@ -96,31 +96,36 @@ fn sum_of(bands: &[(f64, f64, f64)], nm: f64, shift: f64, width: f64) -> f64 {
         .sum()
 }
 
-/// Spectrum and brightness factor of a class at a site, before the patch's own scatter.
-fn at_site(class: Class, site: &Site, shift: f64, width: f64) -> Spectrum {
-    let own = match class {
+/// Bands of a class at a site and their shift in nm.
+fn bands_at(class: Class, site: &Site) -> (&'static [(f64, f64, f64)], f64) {
+    let bands = match class {
         Class::Lichen if site.lichen_like_bone => {
             &[(546.0, 44.0, 1.0), (681.0, 10.0, 0.35), (730.0, 18.0, 0.2)]
         }
         class => class.bands(),
     };
-    let shift = shift
-        + match class {
-            Class::Bone => site.bone_shift_nm,
-            Class::Opal => site.opal_shift_nm,
-            Class::Calcite => site.calcite_shift_nm,
-            Class::Lichen => site.lichen_shift_nm,
-            _ => 0.0,
-        };
-    emission(own, shift, width)
+    let shift = match class {
+        Class::Bone => site.bone_shift_nm,
+        Class::Opal => site.opal_shift_nm,
+        Class::Calcite => site.calcite_shift_nm,
+        Class::Lichen => site.lichen_shift_nm,
+        _ => 0.0,
+    };
+    (bands, shift)
+}
+
+/// Share of the emission that a film of iron oxide lets out: it swallows short wavelengths.
+fn unstained(stain: f64, nm: f64) -> f64 {
+    (-stain * edge(nm, 560.0, -22.0)).exp()
 }
 
 /// A patch of a class at a site.
 pub(super) fn glow(class: Class, site: &Site, rig: &VirtualRig, draw: &mut Draw) -> Glow {
     let shift = 3.5 * draw.normal();
     let width = draw.factor(0.07);
-    let own = at_site(class, site, shift, width);
-    let matrix = at_site(Class::Matrix, site, 4.0 * draw.normal(), 1.0);
+    let (bands, site_shift) = bands_at(class, site);
+    let own = emission(bands, site_shift + shift, width);
+    let matrix = emission(Class::Matrix.bands(), 4.0 * draw.normal(), 1.0);
     let (typical, scatter) = class.brightness();
     let mut brightness = typical * draw.factor(scatter);
     let mut stain = site.stain * draw.factor(0.3);
@@ -141,8 +146,7 @@ pub(super) fn glow(class: Class, site: &Site, rig: &VirtualRig, draw: &mut Draw)
     let seen = Spectrum::sampled(FIRST_NM, STEP_NM, COUNT, |nm| {
         let ground = matrix_brightness * matrix.value_at(nm);
         let light = (1.0 - covered) * brightness * own.value_at(nm) + covered * ground;
-        // A film of iron oxide swallows short wavelengths.
-        wet * light * (-stain * edge(nm, 560.0, -22.0)).exp()
+        wet * light * unstained(stain, nm)
     });
     Glow {
         signal: rig.glow(&seen),
@@ -150,9 +154,12 @@ pub(super) fn glow(class: Class, site: &Site, rig: &VirtualRig, draw: &mut Draw)
     }
 }
 
-/// Emission of each class at a clean, dry site under two lasers, and rigs to choose between.
-pub(super) fn files() -> Vec<(String, Vec<u8>)> {
-    // What a shorter wavelength excites better or worse than 450 nm does, in the order of `ALL`.
+/// Sites from which a sample of each class was measured.
+const SAMPLED: [usize; 5] = [0, 1, 4, 8, 12];
+
+/// Emission of samples of each class under two lasers, and rigs to choose between.
+pub(super) fn files(sites: &[Site]) -> Vec<(String, Vec<u8>)> {
+    // What 405 nm excites better or worse than 450 nm does, in the order of `ALL`.
     let under_405 = [1.25, 1.5, 1.0, 1.1, 0.6, 1.8];
     let options = [
         "450 nm and the season's filter,450,,targets/filter.csv,1,400,spectra/glow-450.csv",
@@ -162,8 +169,8 @@ pub(super) fn files() -> Vec<(String, Vec<u8>)> {
         "405 nm and the season's filter,405,,targets/filter.csv,0.7,400,spectra/glow-405.csv",
     ];
     vec![
-        emissions("spectra/glow-450.csv", 0.0, [1.0; 6]),
-        emissions("spectra/glow-405.csv", -40.0, under_405),
+        emissions("spectra/glow-450.csv", sites, 0.0, [1.0; 6]),
+        emissions("spectra/glow-405.csv", sites, -40.0, under_405),
         table(
             "spectra/options.csv",
             "option,laser_nm,cut_on_nm,filter,irradiance,laser_over_glow,spectra",
@@ -172,21 +179,31 @@ pub(super) fn files() -> Vec<(String, Vec<u8>)> {
     ]
 }
 
-/// A wide table of the classes' emissions; they begin `onset_nm` from where they do under 450 nm.
-fn emissions(path: &str, onset_nm: f64, factors: [f64; 6]) -> (String, Vec<u8>) {
-    let header = Class::ALL
-        .iter()
-        .fold("wavelength_nm".to_string(), |text, class| {
-            format!("{text},{}", class.name())
-        });
-    let first = FIRST_NM + onset_nm;
-    let rows = (0..COUNT + (-onset_nm / STEP_NM) as usize).map(|i| {
-        let nm = first + STEP_NM * i as f64;
-        let classes = Class::ALL.iter().zip(factors);
-        classes.fold(format!("{nm}"), |text, (class, factor)| {
-            let value = factor * class.brightness().0 * sum_of(class.bands(), nm, 0.0, 1.0);
-            format!("{text},{:.5}", value * edge(nm, 468.0 + onset_nm, 4.0))
+/// A wide table of emissions, which begin `onset_nm` from where they do under 450 nm.
+fn emissions(path: &str, sites: &[Site], onset_nm: f64, factors: [f64; 6]) -> (String, Vec<u8>) {
+    let samples: Vec<(Class, f64, usize, &Site)> = Class::ALL
+        .into_iter()
+        .zip(factors)
+        .flat_map(|(class, factor)| {
+            let of_class = SAMPLED.iter().enumerate();
+            of_class.map(move |(i, site)| (class, factor, i + 1, &sites[*site]))
         })
+        .collect();
+    let header = samples
+        .iter()
+        .fold("wavelength_nm".to_string(), |text, (class, _, i, _)| {
+            format!("{text},{}:{i}", class.name())
+        });
+    let rows = (0..COUNT + (-onset_nm / STEP_NM) as usize).map(|i| {
+        let nm = FIRST_NM + onset_nm + STEP_NM * i as f64;
+        samples
+            .iter()
+            .fold(format!("{nm}"), |text, (class, factor, _, site)| {
+                let (bands, shift) = bands_at(*class, site);
+                let height = factor * class.brightness().0 * site.brightness;
+                let value = height * sum_of(bands, nm, shift, 1.0) * unstained(site.stain, nm);
+                format!("{text},{:.5}", value * edge(nm, 468.0 + onset_nm, 4.0))
+            })
     });
     table(path, &header, rows)
 }

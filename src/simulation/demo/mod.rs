@@ -35,7 +35,7 @@ pub fn files() -> Result<Vec<(String, Vec<u8>)>> {
     files.extend(targets::files(&rig)?);
     files.extend(ledger::files(&rig, &sites));
     files.extend(strips::files(&rig)?);
-    files.extend(glows::files());
+    files.extend(glows::files(&sites));
     files.sort();
     Ok(files)
 }
