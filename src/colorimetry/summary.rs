@@ -21,7 +21,7 @@ pub struct SpectrumColor {
 
 /// The colors of spectra, optionally seen through a filter, hues against a white.
 ///
-/// For light that glows by itself the usual white is equal energy, x = y = 1/3.
+/// For light that glows by itself the usual white is [`Xy::EQUAL_ENERGY`].
 pub fn describe(
     spectra: &[NamedSpectrum],
     observer: Observer,
@@ -58,8 +58,8 @@ pub fn describe(
 /// use boneglow::colorimetry::{Observer, Xy, chromaticity_csv, describe};
 /// use boneglow::{files::Table, spectra::spectra_from_table};
 /// let table = Table::from_bytes("t.csv", b"wavelength_nm,line\n599,0\n600,1\n601,0\n")?;
-/// let white = Xy { x: 1.0 / 3.0, y: 1.0 / 3.0 };
-/// let colors = describe(&spectra_from_table(&table)?, Observer::Cie1931, white, None)?;
+/// let spectra = spectra_from_table(&table)?;
+/// let colors = describe(&spectra, Observer::Cie1931, Xy::EQUAL_ENERGY, None)?;
 /// let text = String::from_utf8(chromaticity_csv(&colors)).unwrap();
 /// let line = text.lines().nth(1).unwrap();
 /// assert!(line.starts_with("line,1.062200,0.631000,8.000000e-4,0.62704,0.37249,"), "{line}");

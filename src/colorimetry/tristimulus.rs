@@ -79,6 +79,12 @@ impl From<[f64; 3]> for Xyz {
 }
 
 impl Xy {
+    /// Equal power at every wavelength: the usual white for light that glows by itself.
+    pub const EQUAL_ENERGY: Xy = Xy {
+        x: 1.0 / 3.0,
+        y: 1.0 / 3.0,
+    };
+
     /// u', v' of the same color; `None` where -2x + 12y + 3 is not above zero.
     ///
     /// ```

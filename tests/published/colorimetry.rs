@@ -312,10 +312,6 @@ fn patches_under_daylight_have_their_colors() {
 /// is blind. Everything else in the table lies between 380 and 700 nm.
 #[test]
 fn a_narrow_line_gives_its_wavelength_back() {
-    let equal_energy = Xy {
-        x: 1.0 / 3.0,
-        y: 1.0 / 3.0,
-    };
     let mut checked = 0;
     for row in table("luminescence_lines.csv").rows() {
         let peak = row.number("peak_nm").unwrap();
@@ -330,7 +326,7 @@ fn a_narrow_line_gives_its_wavelength_back() {
                     f64::exp(-0.5 * ((nm - peak) / sd).powi(2))
                 });
                 let xy = tristimulus(&line, observer).xy().unwrap();
-                let found = dominant(xy, equal_energy, observer).unwrap();
+                let found = dominant(xy, Xy::EQUAL_ENERGY, observer).unwrap();
                 assert!(!found.complementary);
                 assert!(
                     (found.wavelength_nm - peak).abs() < 0.5,
