@@ -11,12 +11,14 @@ mod page;
 mod plates;
 mod references;
 mod sources;
+mod strip_plate;
 #[cfg(test)]
 mod tests;
 mod text;
 
 pub use plates::Part;
-pub use sources::{Counted, LedgerView, Sources};
+pub use sources::{Counted, LedgerView, STRIP_FORMAT, Sources, StripView};
+pub use strip_plate::strip_figure;
 
 use crate::files;
 use crate::season::Season;
@@ -52,7 +54,7 @@ impl Report {
         let figures = plates::plates(sources)?;
         let values = text::values(sources);
         let methods = text::methods(&values)?;
-        let page = page::page(&values, &figures, &methods)?;
+        let page = page::page(&values, &figures, &sources.strips, &methods)?;
         Ok(Report {
             figures,
             methods,

@@ -3,15 +3,17 @@
 use super::figures::ClassGlow;
 use crate::calibration::{Rig, Role};
 use crate::evaluation::{self, Evaluation};
-use crate::files::{Document, Provenance};
+use crate::files::{self, Document, Provenance};
 use crate::ledger::Ledger;
 use crate::season::{Plan, Season};
 use crate::signal::{BitDepth, Response};
+use crate::strip::StripResult;
 use crate::threshold::{self, Thresholds};
 use crate::{Error, Result};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 
 const RIG_FORMAT: &str = "boneglow-rig/1";
 
@@ -28,8 +30,22 @@ pub struct Sources {
     pub evaluation: Option<Evaluation>,
     /// `thresholds.json`.
     pub thresholds: Option<Thresholds>,
+    /// Every scored strip, sorted by name.
+    pub strips: Vec<StripView>,
     /// The SHA-256 of every input of any of them.
     pub made_from: Provenance,
+}
+
+/// Name and version of the format of `strips/<stem>/strip.json`.
+pub const STRIP_FORMAT: &str = "boneglow-strip/1";
+
+/// A scored strip: `strips/<stem>/strip.json`, and `overview.svg` beside it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StripView {
+    /// What scoring found.
+    pub result: StripResult,
+    /// The overview, where it was drawn.
+    pub overview_svg: Option<String>,
 }
 
 /// What the ledger holds, counted and measured.
@@ -84,12 +100,13 @@ impl Sources {
         )?;
         let thresholds: Option<Thresholds> =
             read(season, "thresholds.json", threshold::FORMAT, &mut made_from)?;
+        let strips = read_strips(season, &mut made_from)?;
         let ledger = match LedgerView::read(season, rig.as_ref()) {
             Ok(view) => Some(view),
             Err(e) if evaluation.is_some() && !e.is_too_little() => return Err(e),
             Err(_) => None,
         };
-        if rig.is_none() && evaluation.is_none() && thresholds.is_none() {
+        if rig.is_none() && evaluation.is_none() && thresholds.is_none() && strips.is_empty() {
             return Err(Error::too_little("there is nothing to report yet")
                 .at(season.result(""))
                 .remedy("call `boneglow calibrate` first, or `boneglow run` for all steps"));
@@ -100,6 +117,7 @@ impl Sources {
             ledger,
             evaluation,
             thresholds,
+            strips,
             made_from,
         })
     }
@@ -112,14 +130,47 @@ impl Sources {
             self.evaluation.as_ref().map(|e| &e.warnings),
             self.thresholds.as_ref().map(|t| &t.warnings),
         ];
+        let of_steps = lists.into_iter().flatten().flatten().cloned();
+        let of_strips = self.strips.iter().flat_map(|s| {
+            let named = |w: &String| format!("strip {}: {w}", s.result.strip);
+            s.result.warnings.iter().map(named)
+        });
         let mut warnings: Vec<String> = Vec::new();
-        for warning in lists.into_iter().flatten().flatten() {
-            if !warnings.contains(warning) {
-                warnings.push(warning.clone());
+        for warning in of_steps.chain(of_strips) {
+            if !warnings.contains(&warning) {
+                warnings.push(warning);
             }
         }
         warnings
     }
+}
+
+fn read_strips(season: &Season, made_from: &mut Provenance) -> Result<Vec<StripView>> {
+    let folder = season.result("strips");
+    let Ok(entries) = std::fs::read_dir(&folder) else {
+        return Ok(Vec::new());
+    };
+    let mut folders: Vec<PathBuf> = entries.filter_map(|e| e.ok().map(|e| e.path())).collect();
+    folders.sort();
+    let mut strips = Vec::new();
+    for folder in folders {
+        let path = folder.join("strip.json");
+        if !path.is_file() {
+            continue;
+        }
+        let document: Document<StripResult> = Document::read(&path, STRIP_FORMAT)?;
+        made_from.merge(&document.made_from);
+        let overview = folder.join("overview.svg");
+        let overview_svg = match overview.is_file() {
+            true => String::from_utf8(files::read(&overview)?).ok(),
+            false => None,
+        };
+        strips.push(StripView {
+            result: document.content,
+            overview_svg,
+        });
+    }
+    Ok(strips)
 }
 
 fn read<T: Serialize + DeserializeOwned>(

@@ -44,6 +44,9 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
     environment.add_filter("maybe", |v: Option<f64>, n: usize| {
         v.map_or("–".to_string(), |v| numbers::fixed(v, n))
     });
+    environment.add_filter("share", |v: Option<f64>| {
+        v.map_or("–".to_string(), numbers::percent)
+    });
     environment.add_filter("sd_uv", sd_uv);
     environment.add_filter("counted", counted);
     environment.add_filter("names", names);
@@ -85,6 +88,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         chosen => plain(&chosen),
         interval_methods => plain(&interval_methods(sources)),
         thresholds => plain(&sources.thresholds),
+        strips => sources.strips.iter().map(|s| plain(&s.result)).collect::<Vec<_>>(),
         warnings => plain(&sources.warnings()),
         limits => plain(&limits(sources)),
         files => plain(&files),

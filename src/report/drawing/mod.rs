@@ -12,7 +12,7 @@ pub(crate) use axis::Axis;
 pub(crate) use frame::{Frame, Place};
 pub(crate) use labels::{Note, place_notes};
 pub use sheet::Figure;
-pub(crate) use sheet::{At, Pen, Sheet, Stroke, Words, escaped, measured};
+pub(crate) use sheet::{At, Pen, Sheet, Stroke, Words, escaped, identifier, measured};
 pub(crate) use style::{
     CHANNELS, FAINT, INK, Ink, Key, MUTED, PAPER, WIDTH, class_ink, legend, ramp, series_ink,
 };

@@ -378,7 +378,7 @@ impl Sheet<'_> {
             size.1,
             escaped(self.title),
             escaped(&self.description),
-            name = self.name,
+            name = identifier(self.name),
         )
     }
 }
@@ -387,6 +387,16 @@ impl Sheet<'_> {
 pub(crate) fn measured<T>(measure: impl FnOnce(&Pen) -> T) -> T {
     register();
     measure(&pen_on(&mut String::new(), (1.0, 1.0)))
+}
+
+/// A name as an id of SVG and HTML: what is not a letter, a digit or a hyphen becomes its number.
+pub(crate) fn identifier(name: &str) -> String {
+    name.chars()
+        .map(|c| match c {
+            'a'..='z' | 'A'..='Z' | '0'..='9' | '-' => c.to_string(),
+            other => format!("_{:x}_", u32::from(other)),
+        })
+        .collect()
 }
 
 /// Text as SVG and HTML want it.

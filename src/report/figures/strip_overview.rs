@@ -31,6 +31,12 @@ pub struct StripOverview<'a> {
     pub stem: &'a str,
     /// Size of the strip in px.
     pub size: (u32, u32),
+    /// Whether the flight goes from left to right and not from top to bottom.
+    pub lying: bool,
+    /// The factor by which code values of the picture were multiplied to be seen.
+    pub brightened: u32,
+    /// Whether the colors come from a calibration.
+    pub calibrated: bool,
     /// The strip as a PNG, of any size.
     pub picture_png: &'a [u8],
     /// The probability of a positive as a PNG, of any size.
@@ -109,11 +115,23 @@ pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
             data.stem
         ),
         description: format!(
-            "{} by {} px, one row a frame. {} candidates, {novel} of them novel; numbers are those of candidates.csv.{numbered}{marked} \
-             Brighter in the second picture is more probable.",
+            "{} by {} px, one laser line a frame, the flight going {}.{} {} candidates, {novel} of them novel; numbers are those of candidates.csv.{numbered}{marked} \
+             Brighter in the second picture is more probable.{}",
             data.size.0,
             data.size.1,
-            data.candidates.len()
+            match data.lying {
+                true => "from left to right",
+                false => "from top to bottom",
+            },
+            match data.brightened {
+                1 => String::new(),
+                n => format!(" The first picture is brightened {n} times."),
+            },
+            data.candidates.len(),
+            match data.calibrated {
+                true => "",
+                false => " The colors are not calibrated.",
+            }
         ),
         width: WIDTH,
         height: bottom + 8.0,
@@ -293,6 +311,9 @@ mod tests {
             let figure = strip_overview(&StripOverview {
                 stem: "north-1",
                 size: (width, height),
+                lying: false,
+                brightened: 1,
+                calibrated: true,
                 picture_png: &picture,
                 probability_png: &probability,
                 candidates: &candidates,
