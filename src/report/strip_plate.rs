@@ -107,7 +107,7 @@ pub(super) mod trial {
     pub fn result(width: u32, rows: u32) -> StripResult {
         let scale = 2;
         let (across, along) = (width / scale, rows / scale);
-        let bone = |x: u32, y: u32| (x / 4 + y / 3) % 17 == 0 && (y / 9) % 4 == 1;
+        let bone = |x: u32, y: u32| (x / 4 + y / 3).is_multiple_of(17) && (y / 9) % 4 == 1;
         let tiles = || (0..along).flat_map(move |y| (0..across).map(move |x| (x, y)));
         let candidate = |number: u64, x: u32, y: u32, novel: bool| Candidate {
             number,

@@ -461,3 +461,71 @@ fn the_same_season_gives_the_same_bytes() {
     assert_eq!(once.page, again.page);
     assert_eq!(once.methods, again.methods);
 }
+
+/// A season folder with the demo's ledger and a rig that was never calibrated.
+fn season_in(folder: &std::path::Path) -> Season {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("reference-spectra-demo");
+    for name in ["spring", "summer", "autumn"] {
+        let table = format!("ledger/{name}.csv");
+        let bytes = files::read(&demo.join(&table)).unwrap();
+        files::write_whole(&folder.join(&table), &bytes).unwrap();
+    }
+    let text = "name = \"Invented basin\"\n[rig]\nname = \"test rig\"\nfilter_cut_on_nm = 480\n\
+                [calibration]\nassume = \"srgb\"\n[ledger]\nfiles = [\"ledger/*.csv\"]\npositive = [\"bone\"]\n";
+    files::write_whole(&folder.join("season.toml"), text.as_bytes()).unwrap();
+    Season::read(folder).unwrap()
+}
+
+#[test]
+fn a_report_is_written_from_what_lies_in_results() {
+    let folder = tempfile::tempdir().unwrap();
+    let season = season_in(folder.path());
+    let nothing = write(&season).unwrap_err();
+    assert!(
+        nothing.to_string().contains("boneglow calibrate"),
+        "{nothing}"
+    );
+    assert!(!season.result("").exists());
+
+    let rig = files::Document::new("boneglow-rig/1", Provenance::default(), assumed());
+    rig.write(&season.result("rig.json")).unwrap();
+    let stale = season.result("figures/roc.svg");
+    files::write_whole(&stale, b"of an earlier report").unwrap();
+    let summary = write(&season).unwrap();
+    assert!(!stale.exists());
+    let names: Vec<String> = summary.files.iter().map(|f| season.name_of(f)).collect();
+    assert_eq!(
+        names,
+        [
+            "results/figures/response.svg",
+            "results/figures/chromaticity.svg",
+            "results/methods.md",
+            "results/report.html"
+        ]
+    );
+    let page = std::fs::read_to_string(season.result("report.html")).unwrap();
+    assert!(
+        page.contains("Not calibrated") && page.contains("No classifier has been evaluated yet")
+    );
+    let sources = Sources::gather(&season).unwrap();
+    let report = Report::of(&sources).unwrap();
+    trial::keep_as(&report.figures[1].1, "chromaticity-demo");
+    let ledger = sources.ledger.unwrap();
+    assert_eq!(ledger.patches, ledger.checked + ledger.unchecked);
+    let drawn: usize = ledger.glows.iter().map(|g| g.points.len()).sum();
+    assert!(drawn > 0 && drawn <= ledger.checked);
+}
+
+#[test]
+fn a_result_of_another_version_is_an_error_that_names_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let season = season_in(folder.path());
+    let rig = files::Document::new("boneglow-rig/99", Provenance::default(), assumed());
+    rig.write(&season.result("rig.json")).unwrap();
+    let error = write(&season).unwrap_err().to_string();
+    assert!(
+        error.contains("rig.json") && error.contains("boneglow-rig/99"),
+        "{error}"
+    );
+    assert!(!season.result("report.html").exists());
+}
