@@ -76,6 +76,10 @@ impl Brightness {
         })
     }
 
+    pub(crate) fn least_width(&self) -> usize {
+        self.column + 1
+    }
+
     pub(crate) fn probabilities(&self, features: ArrayView2<'_, f64>) -> Array2<f64> {
         let mut probabilities = Array2::zeros((features.nrows(), self.within.len()));
         let both = self.positive.contains(&true) && self.positive.contains(&false);

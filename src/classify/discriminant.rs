@@ -3,6 +3,7 @@
 use super::scatter::{Gaussian, Scatter, posteriors};
 use super::standardizer::Standardizer;
 use super::training::Training;
+use crate::Result;
 use ndarray::{Array2, ArrayView2};
 use serde::{Deserialize, Serialize};
 
@@ -29,17 +30,26 @@ pub struct Discriminant {
 }
 
 impl Discriminant {
-    pub(crate) fn fit_all(training: &Training<'_>, shapes: &[CovarianceShape]) -> Vec<Self> {
+    pub(crate) fn fit_all(
+        training: &Training<'_>,
+        shapes: &[CovarianceShape],
+    ) -> Result<Vec<Self>> {
         let standardizer = Standardizer::fit(training.features, training.weights);
         let standardized = standardizer.apply(training.features);
         let scatter = Scatter::new(standardized.view(), training);
         shapes
             .iter()
-            .map(|shape| Discriminant {
-                standardizer: standardizer.clone(),
-                classes: gaussians(&scatter, *shape, &training.shares),
+            .map(|shape| {
+                Ok(Discriminant {
+                    standardizer: standardizer.clone(),
+                    classes: gaussians(&scatter, *shape, &training.shares)?,
+                })
             })
             .collect()
+    }
+
+    pub(crate) fn width(&self) -> usize {
+        self.standardizer.mean.len()
     }
 
     pub(crate) fn probabilities(&self, features: ArrayView2<'_, f64>) -> Array2<f64> {
@@ -47,7 +57,7 @@ impl Discriminant {
     }
 }
 
-fn gaussians(scatter: &Scatter, shape: CovarianceShape, shares: &[f64]) -> Vec<Gaussian> {
+fn gaussians(scatter: &Scatter, shape: CovarianceShape, shares: &[f64]) -> Result<Vec<Gaussian>> {
     let width = scatter.means.ncols();
     let pooled = scatter.pooled();
     let divisor = scatter.pooled_divisor();

@@ -1,8 +1,9 @@
 //! A random forest with class shares in its leaves.
 
 use super::bins::Bins;
+use super::growth::{Grown, Rows};
 use super::training::Training;
-use super::tree::{Grown, Rows, Tree, WHOLE};
+use super::tree::{Tree, WHOLE};
 use crate::numeric::stream;
 use crate::{Error, Result};
 use ndarray::{Array2, ArrayView2, Axis};
@@ -55,13 +56,38 @@ macro_rules! padded {
 /// Trees split binned features (at most 256 bins) by the Gini index. A last vote with the weight of
 /// one tree goes to the class shares of training, so that no class that occurs has probability 0.
 ///
-/// Source: Breiman, L. (2001) Random forests, Machine Learning 45:5-32; tree.rs for the trees.
+/// Source: Breiman, L. (2001) Random forests, Machine Learning 45:5-32; growth.rs for the trees.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Saved")]
 pub struct Forest {
     bins: Bins,
     trees: Vec<Tree>,
     /// The last vote, of the whole of a leaf.
     base: Vec<u32>,
+}
+
+/// A forest as read, not yet checked.
+#[derive(Deserialize)]
+struct Saved {
+    bins: Bins,
+    trees: Vec<Tree>,
+    base: Vec<u32>,
+}
+
+impl TryFrom<Saved> for Forest {
+    type Error = &'static str;
+
+    fn try_from(saved: Saved) -> std::result::Result<Self, Self::Error> {
+        let (features, classes) = (saved.bins.features(), saved.base.len());
+        if classes == 0 || !saved.trees.iter().all(|t| t.fits(features, classes)) {
+            return Err("a tree of the saved forest leads nowhere");
+        }
+        Ok(Forest {
+            bins: saved.bins,
+            trees: saved.trees,
+            base: saved.base,
+        })
+    }
 }
 
 const MOST_CLASSES: usize = 64;
@@ -128,10 +154,8 @@ impl Forest {
         probabilities
     }
 
-    /// Whether the parts fit together, as after reading from a file.
-    pub(crate) fn is_sound(&self) -> bool {
-        let (features, classes) = (self.bins.features(), self.base.len());
-        classes > 0 && self.trees.iter().all(|t| t.fits(features, classes))
+    pub(crate) fn width(&self) -> usize {
+        self.bins.features()
     }
 }
 

@@ -63,6 +63,10 @@ impl Logistic {
         Ok(fitted)
     }
 
+    pub(crate) fn width(&self) -> usize {
+        self.standardizer.mean.len()
+    }
+
     pub(crate) fn probabilities(&self, features: ArrayView2<'_, f64>) -> Array2<f64> {
         let classes = self.intercepts.len();
         let width = self.slopes[0].len();

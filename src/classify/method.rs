@@ -6,6 +6,7 @@ use super::discriminant::{CovarianceShape, Discriminant};
 use super::forest::{Forest, ForestShape};
 use super::logistic::{Logistic, Terms};
 use super::nearest_mean::NearestMean;
+use super::neighbours::Neighbours;
 use super::training::Training;
 use crate::features::Dataset;
 use crate::files::nearest_known;
@@ -28,6 +29,8 @@ pub enum Method {
     Discriminant,
     /// Random forest.
     Forest,
+    /// Nearest neighbors.
+    Neighbours,
 }
 
 /// How one classifier is to be fitted.
@@ -49,6 +52,11 @@ pub enum Settings {
     Discriminant(CovarianceShape),
     /// How the forest is grown.
     Forest(ForestShape),
+    /// The total weight of the neighbors asked.
+    Neighbours {
+        /// k, above 0.
+        k: f64,
+    },
 }
 
 /// A fitted classifier with its settings; it is saved in and restored from `model.json`.
@@ -68,16 +76,18 @@ enum Rule {
     Logistic(Logistic),
     Discriminant(Discriminant),
     Forest(Forest),
+    Neighbours(Neighbours),
 }
 
 impl Method {
     /// All methods, the plain rules first.
-    pub const ALL: [Method; 5] = [
+    pub const ALL: [Method; 6] = [
         Method::Brightness,
         Method::NearestMean,
         Method::Logistic,
         Method::Discriminant,
         Method::Forest,
+        Method::Neighbours,
     ];
 
     /// The rules that every other classifier must beat.
@@ -116,6 +126,7 @@ impl Method {
             Method::Logistic => "logistic",
             Method::Discriminant => "discriminant",
             Method::Forest => "forest",
+            Method::Neighbours => "neighbours",
         }
     }
 
@@ -151,6 +162,9 @@ impl Method {
                         shrink,
                     })
                 })
+                .to_vec(),
+            Method::Neighbours => [100.0, 50.0, 25.0, 10.0, 5.0]
+                .map(|k| Settings::Neighbours { k })
                 .to_vec(),
         }
     }
@@ -214,6 +228,16 @@ impl Method {
                 .map(|p| with_absent(p, &shares))
                 .collect());
         }
+        let ks = ks_of(grid);
+        if let (Method::Neighbours, Some(&first)) = (self, ks.first()) {
+            let training = Training::new(data, weights)?;
+            let shares = training.all_shares(data.classes.len());
+            let trials = Neighbours::fit(&training, first).probabilities_for(&ks, held_out);
+            return Ok(trials
+                .into_iter()
+                .map(|p| with_absent(p, &shares))
+                .collect());
+        }
         let fitted = self.fit_all(data, weights, grid, seed, start)?;
         Ok(fitted.iter().map(|f| f.probabilities(held_out)).collect())
     }
@@ -263,13 +287,17 @@ impl Method {
                         _ => None,
                     })
                     .collect();
-                let fitted = Discriminant::fit_all(&training, &shapes);
+                let fitted = Discriminant::fit_all(&training, &shapes)?;
                 fitted.into_iter().map(Rule::Discriminant).collect()
             }
             Method::Forest => shapes_of(grid)
                 .into_iter()
                 .map(|shape| Forest::fit(&training, shape, seed).map(Rule::Forest))
                 .collect::<Result<_>>()?,
+            Method::Neighbours => ks_of(grid)
+                .into_iter()
+                .map(|k| Rule::Neighbours(Neighbours::fit(&training, k)))
+                .collect(),
         };
         let shares = training.all_shares(data.classes.len());
         Ok(grid
@@ -288,6 +316,15 @@ fn shapes_of(grid: &[Settings]) -> Vec<ForestShape> {
     grid.iter()
         .filter_map(|s| match s {
             Settings::Forest(shape) => Some(*shape),
+            _ => None,
+        })
+        .collect()
+}
+
+fn ks_of(grid: &[Settings]) -> Vec<f64> {
+    grid.iter()
+        .filter_map(|s| match s {
+            Settings::Neighbours { k } => Some(*k),
             _ => None,
         })
         .collect()
@@ -321,6 +358,7 @@ impl Settings {
             Settings::Logistic { .. } => Method::Logistic,
             Settings::Discriminant(_) => Method::Discriminant,
             Settings::Forest(_) => Method::Forest,
+            Settings::Neighbours { .. } => Method::Neighbours,
         }
     }
 }
@@ -355,6 +393,7 @@ impl fmt::Display for Settings {
                 f,
                 "{trees} trees, nodes split from a weight of {min_split}, leaves shrunk by {shrink}"
             ),
+            Settings::Neighbours { k } => write!(f, "neighbors of a total weight of {k}"),
         }
     }
 }
@@ -375,6 +414,18 @@ impl Fitted {
         &self.shares
     }
 
+    /// Whether it can take rows of `features` values.
+    pub(crate) fn takes(&self, features: usize) -> bool {
+        match &self.rule {
+            Rule::Brightness(rule) => rule.least_width() <= features,
+            Rule::NearestMean(rule) => rule.least_width() <= features,
+            Rule::Logistic(rule) => rule.width() == features,
+            Rule::Discriminant(rule) => rule.width() == features,
+            Rule::Forest(rule) => rule.width() == features,
+            Rule::Neighbours(rule) => rule.width() == features,
+        }
+    }
+
     fn present(&self) -> impl Iterator<Item = usize> {
         (0..self.shares.len()).filter(|&c| self.shares[c] > 0.0)
     }
@@ -388,6 +439,7 @@ impl Classifier for Fitted {
             Rule::Logistic(rule) => rule.probabilities(features),
             Rule::Discriminant(rule) => rule.probabilities(features),
             Rule::Forest(rule) => rule.probabilities(features),
+            Rule::Neighbours(rule) => rule.probabilities(features),
         };
         with_absent(of_present, &self.shares)
     }

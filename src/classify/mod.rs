@@ -6,13 +6,18 @@
 mod bins;
 mod brightness;
 mod classifier;
+#[cfg(test)]
+mod contract;
 mod discriminant;
 mod exponential;
 mod forest;
+mod growth;
+mod kd_tree;
 mod logistic;
 mod method;
 mod model;
 mod nearest_mean;
+mod neighbours;
 mod novelty;
 mod prior;
 mod probability_calibration;
@@ -31,6 +36,7 @@ pub use logistic::{Logistic, Terms};
 pub use method::{Fitted, Method, Settings, WarmStart};
 pub use model::Model;
 pub use nearest_mean::NearestMean;
+pub use neighbours::Neighbours;
 pub use novelty::Novelty;
 pub use prior::{adjust_prior, shares_with_positive};
 pub use probability_calibration::{CalibrationKind, ProbabilityCalibration};

@@ -80,6 +80,13 @@ impl Model {
             ))
             .remedy("train the model again"));
         }
+        if !self.classifier.takes(self.features.len()) {
+            return Err(Error::input(format!(
+                "the classifier was not fitted to the features {}",
+                self.features.join(", ")
+            ))
+            .remedy("train the model again"));
+        }
         if self.novelty.feature_names() != self.features {
             return Err(Error::input(format!(
                 "novelty is judged on {}, the classifier on {}",

@@ -53,6 +53,10 @@ impl NearestMean {
         })
     }
 
+    pub(crate) fn least_width(&self) -> usize {
+        self.columns[0].max(self.columns[1]) + 1
+    }
+
     pub(crate) fn probabilities(&self, features: ArrayView2<'_, f64>) -> Array2<f64> {
         let [u, v] = self.columns.map(|c| features.column(c));
         softmax(Array2::from_shape_fn(

@@ -1,11 +1,11 @@
 //! Glows unlike anything in the ledger.
 
-use super::scatter::{Scatter, whitening};
+use super::scatter::{LEAST_VARIANCE, Scatter, symmetric_eigen};
 use super::training::Training;
 use crate::features::{Dataset, feature_covariance};
 use crate::numeric::Covariance3;
 use crate::{Error, Result};
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use nalgebra::{Cholesky, DMatrix, DVector};
 use ndarray::{Array1, ArrayView2};
 use serde::{Deserialize, Serialize};
 
@@ -78,16 +78,16 @@ impl Novelty {
                     measurement[i * width + j] / (standardizer.sd[i] * standardizer.sd[j])
                 });
                 let mean = scatter.means.row(k);
-                Known {
+                Ok(Known {
                     class: data.classes[class].clone(),
                     mean: (0..width)
                         .map(|j| standardizer.mean[j] + standardizer.sd[j] * mean[j])
                         .collect(),
-                    material: natural(&without_negative(&(within - measured))),
+                    material: natural(&without_negative(&(within - measured))?),
                     measurement,
-                }
+                })
             })
-            .collect();
+            .collect::<Result<_>>()?;
         Ok(Novelty {
             features: data.feature_names.clone(),
             classes,
@@ -201,8 +201,14 @@ impl Known {
         });
         // Features differ in scale by orders of magnitude: the floor on variances is relative.
         let scale: Vec<f64> = (0..width).map(|i| sum[(i, i)].max(1e-24).sqrt()).collect();
-        let scaled = DMatrix::from_fn(width, width, |i, j| sum[(i, j)] / (scale[i] * scale[j]));
-        let (mut white, _) = whitening(&scaled);
+        let scaled = DMatrix::from_fn(width, width, |i, j| {
+            sum[(i, j)] / (scale[i] * scale[j]) + if i == j { LEAST_VARIANCE } else { 0.0 }
+        });
+        let identity = DMatrix::identity(width, width);
+        // A measurement covariance that is none leaves the features taken one by one.
+        let mut white = Cholesky::new(scaled)
+            .and_then(|c| c.l().solve_lower_triangular(&identity))
+            .unwrap_or(identity);
         for (j, s) in scale.iter().enumerate() {
             white.column_mut(j).scale_mut(1.0 / s);
         }
@@ -211,10 +217,11 @@ impl Known {
 }
 
 /// The nearest covariance without negative variances.
-fn without_negative(matrix: &DMatrix<f64>) -> DMatrix<f64> {
-    let mut eigen = SymmetricEigen::new(matrix.clone());
-    eigen.eigenvalues.apply(|v| *v = v.max(0.0));
-    eigen.recompose()
+fn without_negative(matrix: &DMatrix<f64>) -> Result<DMatrix<f64>> {
+    let (values, vectors) = symmetric_eigen(matrix)?;
+    let values = values.into_iter().map(|v| v.max(0.0));
+    let kept = DMatrix::from_diagonal(&DVector::from_iterator(matrix.nrows(), values));
+    Ok(&vectors * kept * vectors.transpose())
 }
 
 #[cfg(test)]

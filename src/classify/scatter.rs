@@ -2,9 +2,13 @@
 
 use super::exponential::exp_of_nonpositive;
 use super::training::Training;
-use nalgebra::{DMatrix, SymmetricEigen};
+use crate::{Error, Result};
+use nalgebra::DMatrix;
 use ndarray::{Array1, Array2, ArrayView2, Axis};
 use serde::{Deserialize, Serialize};
+use smartcore::linalg::basic::arrays::Array;
+use smartcore::linalg::basic::matrix::DenseMatrix;
+use smartcore::linalg::traits::evd::EVDDecomposable;
 
 /// Weighted first and second moments of standardized features by class.
 pub(crate) struct Scatter {
@@ -81,19 +85,30 @@ impl Scatter {
 
 /// Variances below this (in standardized units) are raised to it, so that a direction in which no
 /// class varies gives large but finite distances.
-const LEAST_VARIANCE: f64 = 1e-8;
+pub(crate) const LEAST_VARIANCE: f64 = 1e-8;
+
+/// Eigenvalues of a symmetric matrix, and its eigenvectors as columns.
+pub(crate) fn symmetric_eigen(matrix: &DMatrix<f64>) -> Result<(Vec<f64>, DMatrix<f64>)> {
+    let size = matrix.nrows();
+    let refused = |e| Error::input(format!("a covariance of the features has no axes: {e}"));
+    let dense =
+        DenseMatrix::new(size, size, matrix.iter().copied().collect(), true).map_err(refused)?;
+    let eigen = dense.evd(true).map_err(refused)?;
+    let vectors = DMatrix::from_fn(size, size, |i, j| *eigen.V.get((i, j)));
+    Ok((eigen.d, vectors))
+}
 
 /// `W` with |W d|^2 the squared Mahalanobis distance of `d`, and the log determinant of `covariance`.
-pub(crate) fn whitening(covariance: &DMatrix<f64>) -> (DMatrix<f64>, f64) {
-    let eigen = SymmetricEigen::new(covariance.clone());
-    let mut whitening = eigen.eigenvectors.transpose();
+pub(crate) fn whitening(covariance: &DMatrix<f64>) -> Result<(DMatrix<f64>, f64)> {
+    let (values, vectors) = symmetric_eigen(covariance)?;
+    let mut whitening = vectors.transpose();
     let mut log_determinant = 0.0;
-    for (i, value) in eigen.eigenvalues.iter().enumerate() {
+    for (i, value) in values.iter().enumerate() {
         let variance = value.max(LEAST_VARIANCE);
         log_determinant += variance.ln();
         whitening.row_mut(i).scale_mut(1.0 / variance.sqrt());
     }
-    (whitening, log_determinant)
+    Ok((whitening, log_determinant))
 }
 
 /// One class as a Gaussian in standardized features.
@@ -107,13 +122,13 @@ pub(crate) struct Gaussian {
 }
 
 impl Gaussian {
-    pub fn new(mean: &[f64], covariance: &DMatrix<f64>, share: f64) -> Self {
-        let (w, log_determinant) = whitening(covariance);
-        Gaussian {
+    pub fn new(mean: &[f64], covariance: &DMatrix<f64>, share: f64) -> Result<Self> {
+        let (w, log_determinant) = whitening(covariance)?;
+        Ok(Gaussian {
             mean: mean.to_vec(),
             whitening: w.row_iter().map(|r| r.iter().copied().collect()).collect(),
             offset: share.ln() - 0.5 * log_determinant,
-        }
+        })
     }
 
     /// Squared Mahalanobis distance of each row of standardized `features`.
