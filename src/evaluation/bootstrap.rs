@@ -3,13 +3,17 @@
 //! Sites differ, and patches of a site are alike: the sites are what is sampled. Whole groups are
 //! drawn with replacement; the spread of the figure over the resamples is its standard error.
 //!
-//! The quantiles of the resamples are too narrow with a dozen groups (they cover 86 to 92 % where
-//! 95 is said). The interval here is the standard error times sqrt(G / (G - 1)), symmetric on the
-//! figure's own [`Scale`] (by the delta method), with Student's t of G' - 1 degrees of freedom,
-//! where G' = (sum n_g)^2 / sum n_g^2 is the number of equally large groups that would tell as much
-//! (Kish 1965), n_g what a group brings to the figure: positives to recall, walks to precision.
-//! With unequal groups a few carry the figure, and G - 1 degrees promise too much.
-//! `tests/coverage` measures what it covers.
+//! The quantiles of the resamples are too narrow: with a dozen groups they cover 85 to 92 % where
+//! 95 is said. The interval here is the standard error times sqrt(G / (G - 1)), symmetric on the
+//! figure's own [`Scale`] (by the delta method; for shares the spread of the resampled logits
+//! where that is larger), with Student's t of G' - 1 degrees of freedom. G' = (sum n_g)^2 /
+//! sum n_g^2 is the number of equally large groups that would tell as much (Kish 1965), n_g what a
+//! group brings to the figure: positives to recall, walks to precision. With unequal groups a few
+//! carry the figure, and G - 1 degrees promise too much.
+//!
+//! On simulated seasons (`tests/coverage`) intervals said to hold 95 % of recall, precision and area
+//! under the curve hold 93 to 98 % with 14 and with 20 groups, and 95 to 99.6 % with 6: there they
+//! are wide and err to the safe side.
 
 use super::{Interval, IntervalMethod, clusters, proportion};
 use crate::numeric::{stream, student_quantile};
@@ -298,10 +302,20 @@ impl ClusterBootstrap {
         if effective <= 1.0 + 1e-9 || resampled.len() < 2 {
             return None;
         }
-        let mean = resampled.iter().sum::<f64>() / resampled.len() as f64;
-        let variance = resampled.iter().map(|x| (x - mean).powi(2)).sum::<f64>()
-            / (resampled.len() - 1) as f64;
-        let error = (variance * groups / (groups - 1.0)).sqrt();
+        let spread = match figure.scale {
+            Scale::Logit => {
+                // Half a patch from the ends: a resample at 0 or 1 is no certainty.
+                let end = 0.5 / figure.trials.effective_patches(0.0)?;
+                let logit = |x: &f64| {
+                    let x = x.clamp(end.min(0.5), 1.0 - end.min(0.5));
+                    (x / (1.0 - x)).ln()
+                };
+                let on_logit = deviation(&resampled.iter().map(logit).collect::<Vec<_>>());
+                deviation(resampled).max(on_logit * value * (1.0 - value))
+            }
+            _ => deviation(resampled),
+        };
+        let error = spread * (groups / (groups - 1.0)).sqrt();
         // Below one degree of freedom t explodes without telling more.
         let degrees = (effective - 1.0).max(1.0);
         let t = student_quantile(0.5 + self.confidence / 2.0, degrees);
@@ -313,6 +327,12 @@ impl ClusterBootstrap {
             method: IntervalMethod::GroupBootstrap,
         })
     }
+}
+
+fn deviation(of: &[f64]) -> f64 {
+    let n = of.len() as f64;
+    let mean = of.iter().sum::<f64>() / n;
+    (of.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
 }
 
 impl Scale {
