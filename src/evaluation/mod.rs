@@ -7,6 +7,7 @@
 //! 1 / its inclusion probability. A figure that the data do not define is `None`, never NaN.
 
 mod agreement;
+mod assessment;
 mod bootstrap;
 mod choice;
 pub mod clusters;
@@ -16,6 +17,7 @@ pub mod delong;
 #[allow(clippy::module_inception)]
 mod evaluation;
 mod folds;
+mod group_sums;
 mod inside;
 mod interval;
 pub mod net_benefit;

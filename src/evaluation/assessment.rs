@@ -1,0 +1,322 @@
+//! One classifier's figures from its predictions.
+
+use super::evaluation::*;
+use super::group_sums::{GroupSums, Ranked, Recalibrated, Totals, column};
+use super::out_of_group::{Predictions, shift};
+use super::probability::{self, Bins};
+use super::{
+    ClusterBootstrap, Figure, GroupTrials, Interval, Probabilities, Scale, Scores,
+    precision_recall, proportion, roc,
+};
+use crate::Result;
+
+/// Up to this false alarm rate goes the partial area.
+pub(super) const PARTIAL_RATE: f64 = 0.1;
+/// Points that a drawn curve is thinned to.
+const CURVE_POINTS: usize = 200;
+/// Bins of the reliability diagram.
+const BINS: usize = 10;
+
+/// At which cut and prevalence figures are taken, and how their intervals are made.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Terms {
+    pub cut: f64,
+    pub prevalence: f64,
+    pub bootstrap: ClusterBootstrap,
+}
+
+impl From<Interval> for Merit {
+    fn from(interval: Interval) -> Self {
+        Merit {
+            value: interval.value,
+            low: Some(interval.low),
+            high: Some(interval.high),
+            method: interval.method.to_string(),
+        }
+    }
+}
+
+impl Merit {
+    /// A figure with its interval, or why it has none.
+    pub(crate) fn of(value: Option<f64>, interval: Option<Interval>) -> Option<Merit> {
+        match interval {
+            Some(interval) => Some(interval.into()),
+            None => value.map(|value| Merit {
+                value,
+                low: None,
+                high: None,
+                method: "no interval: fewer than two groups bring something to it".to_string(),
+            }),
+        }
+    }
+}
+
+/// One statistic of a resample: its scale, what groups bring to it, how it is had.
+type Statistic<'a> = (
+    Scale,
+    &'a GroupTrials,
+    Box<dyn Fn(&Totals) -> Option<f64> + Sync>,
+);
+
+pub(super) fn assess(
+    predictions: &Predictions,
+    terms: Terms,
+    candidate: bool,
+    plain: bool,
+) -> Result<ClassifierEvaluation> {
+    let in_field = predictions.p_positive_at(terms.prevalence);
+    let flagged: Vec<bool> = in_field.iter().map(|p| *p >= terms.cut).collect();
+    let called = predictions.decided_class(true);
+    let positive = predictions.is_positive();
+    let sums = GroupSums::new(predictions, &flagged, &called);
+
+    let all = GroupSums::trials(predictions, |_| true);
+    let positives = GroupSums::trials(predictions, |i| positive[i]);
+    let others = GroupSums::trials(predictions, |i| !positive[i]);
+    let walks = GroupSums::trials(predictions, |i| flagged[i]);
+    let scarce = match positives.effective_groups() <= others.effective_groups() {
+        true => &positives,
+        false => &others,
+    };
+    let of_class: Vec<[GroupTrials; 2]> = (0..predictions.classes.len())
+        .map(|c| {
+            [
+                GroupSums::trials(predictions, |i| predictions.labels[i] == c),
+                GroupSums::trials(predictions, |i| called[i] == c),
+            ]
+        })
+        .collect();
+
+    let mut statistics: Vec<Statistic> = vec![
+        (Scale::Log, &all, Box::new(|t| t.mean(column::LOSS))),
+        (Scale::Log, &all, Box::new(|t| t.mean(column::LOSS_CLASSES))),
+        (Scale::Log, &all, Box::new(|t| t.mean(column::BRIER))),
+        (Scale::Logit, &all, Box::new(|t| t.mean(column::RIGHT))),
+        (Scale::Logit, &positives, Box::new(|t| t.table().recall())),
+        (Scale::Logit, &walks, Box::new(|t| t.table().precision())),
+        (Scale::Logit, &others, Box::new(|t| t.table().specificity())),
+        (Scale::Logit, scarce, Box::new(|t| t.table().f_beta(1.0))),
+        (
+            Scale::Correlation,
+            scarce,
+            Box::new(|t| t.table().matthews()),
+        ),
+        (Scale::Correlation, scarce, Box::new(|t| t.table().kappa())),
+        (
+            Scale::Logit,
+            scarce,
+            Box::new(|t| t.table().balanced_accuracy()),
+        ),
+        (Scale::Logit, &all, Box::new(|t| t.macro_recall())),
+    ];
+    for (class, [truly, so_called]) in of_class.iter().enumerate() {
+        statistics.push((
+            Scale::Logit,
+            truly,
+            Box::new(move |t| t.class_recall(class)),
+        ));
+        statistics.push((
+            Scale::Logit,
+            so_called,
+            Box::new(move |t| t.class_precision(class)),
+        ));
+    }
+    let mut merits = merits(&terms.bootstrap, &sums, &statistics).into_iter();
+    let mut next = || merits.next().flatten();
+
+    let mut of = ClassifierEvaluation {
+        name: predictions.classifier.clone(),
+        plain,
+        candidate,
+        log_loss: next(),
+        log_loss_classes: next(),
+        brier: next(),
+        accuracy: next(),
+        recall: next(),
+        precision: next(),
+        specificity: next(),
+        f1: next(),
+        matthews: next(),
+        kappa: next(),
+        balanced_accuracy: next(),
+        macro_recall: next(),
+        folds: predictions.choices.clone(),
+        ..ClassifierEvaluation::default()
+    };
+    let scores = Scores::new(&in_field, &positive)?.weighted(&predictions.weights)?;
+    of.auc = auc(&terms.bootstrap, &scores, &predictions.groups)?;
+    let ranked = Ranked::new(predictions, &in_field);
+    let figures = [
+        Figure {
+            scale: Scale::Logit,
+            trials: scarce,
+        },
+        Figure {
+            scale: Scale::Logit,
+            trials: scarce,
+        },
+    ];
+    let whole = ranked.figures(&vec![1.0; sums.groups()], PARTIAL_RATE);
+    let mut intervals = terms.bootstrap.intervals(&figures, |times| {
+        let (average, partial) = ranked.figures(times, PARTIAL_RATE);
+        vec![average, partial]
+    });
+    of.partial_auc = Merit::of(whole.1, intervals.pop().flatten());
+    of.average_precision = Merit::of(whole.0, intervals.pop().flatten());
+
+    let at_ledger = predictions.p_positive();
+    let clamped: Vec<f64> = at_ledger.iter().map(|p| p.clamp(0.0, 1.0)).collect();
+    let stated =
+        Probabilities::new(Scores::new(&clamped, &positive)?.weighted(&predictions.weights)?)?;
+    if let Some(fit) = Recalibrated::new(predictions, &stated) {
+        let figure = Figure {
+            scale: Scale::Identity,
+            trials: scarce,
+        };
+        let mut intervals = terms.bootstrap.intervals(&[figure, figure], |times| {
+            let (large, slope) = fit.figures(times);
+            vec![large, slope]
+        });
+        of.calibration_slope = Merit::of(Some(fit.slope), intervals.pop().flatten());
+        of.calibration_intercept = Merit::of(Some(fit.in_the_large), intervals.pop().flatten());
+    }
+    of.brier_parts = probability::murphy(&stated, Bins::EqualCount(BINS)).map(|parts| BrierParts {
+        reliability: parts.reliability,
+        resolution: parts.resolution,
+        uncertainty: parts.uncertainty,
+    });
+    of.reliability =
+        probability::reliability(&stated, Bins::EqualCount(BINS), terms.bootstrap.confidence)
+            .into_iter()
+            .map(|bin| ReliabilityPoint {
+                stated: bin.mean_probability,
+                observed: bin.observed.value,
+                low: bin.observed.low,
+                high: bin.observed.high,
+                patches: bin.patches,
+            })
+            .collect();
+    of.roc = thinned(
+        roc::curve(&scores)
+            .unwrap_or_default()
+            .iter()
+            .map(|p| [p.false_alarm_rate, p.recall])
+            .collect(),
+    );
+    of.precision_recall = thinned(
+        precision_recall::curve(&scores)
+            .unwrap_or_default()
+            .iter()
+            .map(|p| [p.recall, p.precision])
+            .collect(),
+    );
+    for (class, [truly, _]) in of_class.iter().enumerate() {
+        let is_class: Vec<bool> = predictions.labels.iter().map(|&l| l == class).collect();
+        let score: Vec<f64> = (0..predictions.len())
+            .map(|i| {
+                let share = predictions.train_shares(i)[class];
+                shift(predictions.probabilities[(i, class)], share, 0.5)
+            })
+            .collect();
+        let scores = Scores::new(&score, &is_class)?.weighted(&predictions.weights)?;
+        of.classes.push(ClassEvaluation {
+            class: predictions.classes[class].clone(),
+            patches: is_class.iter().filter(|c| **c).count(),
+            groups: truly.weight().iter().filter(|w| **w > 0.0).count(),
+            recall: next(),
+            precision: next(),
+            auc: auc(&terms.bootstrap, &scores, &predictions.groups)?,
+        });
+    }
+    Ok(of)
+}
+
+fn merits(
+    bootstrap: &ClusterBootstrap,
+    sums: &GroupSums,
+    statistics: &[Statistic],
+) -> Vec<Option<Merit>> {
+    let figures: Vec<Figure> = statistics
+        .iter()
+        .map(|(scale, trials, _)| Figure {
+            scale: *scale,
+            trials,
+        })
+        .collect();
+    let values = sums.total(&vec![1.0; sums.groups()]);
+    bootstrap
+        .intervals(&figures, |times| {
+            let totals = sums.total(times);
+            statistics.iter().map(|(_, _, of)| of(&totals)).collect()
+        })
+        .into_iter()
+        .zip(statistics)
+        .map(|(interval, (_, _, of))| Merit::of(of(&values), interval))
+        .collect()
+}
+
+fn auc(bootstrap: &ClusterBootstrap, scores: &Scores, groups: &[usize]) -> Result<Option<Merit>> {
+    let interval = bootstrap.auc_and_recall(scores, groups, PARTIAL_RATE)?.auc;
+    Ok(Merit::of(roc::auc(scores), interval))
+}
+
+/// At most [`CURVE_POINTS`] points, the ends among them.
+fn thinned(points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
+    if points.len() <= CURVE_POINTS {
+        return points;
+    }
+    let last = points.len() - 1;
+    (0..CURVE_POINTS)
+        .map(|i| points[i * last / (CURVE_POINTS - 1)])
+        .collect()
+}
+
+/// Group by group.
+pub(super) fn by_group(predictions: &Predictions, terms: Terms) -> Result<Vec<GroupEvaluation>> {
+    let in_field = predictions.p_positive_at(terms.prevalence);
+    let positive = predictions.is_positive();
+    let p = predictions.p_positive();
+    let mut groups = Vec::new();
+    for (group, name) in predictions.group_names.iter().enumerate() {
+        let rows: Vec<usize> = (0..predictions.len())
+            .filter(|&i| predictions.groups[i] == group)
+            .collect();
+        if rows.is_empty() {
+            continue;
+        }
+        let weights: Vec<f64> = rows.iter().map(|&i| predictions.weights[i]).collect();
+        let total: f64 = weights.iter().sum();
+        let score: Vec<f64> = rows.iter().map(|&i| in_field[i]).collect();
+        let is_positive: Vec<bool> = rows.iter().map(|&i| positive[i]).collect();
+        let scores = Scores::new(&score, &is_positive)?.weighted(&weights)?;
+        let loss: f64 = rows
+            .iter()
+            .map(|&i| {
+                let found = if positive[i] { p[i] } else { 1.0 - p[i] };
+                -predictions.weights[i] * found.max(super::LEAST_PROBABILITY).ln()
+            })
+            .sum();
+        // A share of weights, Wilson's interval at the effective number of patches.
+        let rate = |hit: &dyn Fn(usize) -> bool, of: &dyn Fn(usize) -> bool| -> Option<Merit> {
+            let of: Vec<usize> = (0..rows.len()).filter(|&k| of(k)).collect();
+            let all: f64 = of.iter().map(|&k| weights[k]).sum();
+            let hits: f64 = of.iter().filter(|&&k| hit(k)).map(|&k| weights[k]).sum();
+            let effective = super::clusters::kish_effective_size(of.iter().map(|&k| weights[k]))?;
+            let share = (hits / all).clamp(0.0, 1.0);
+            proportion::wilson(share * effective, effective, terms.bootstrap.confidence)
+                .map(Merit::from)
+        };
+        let flagged = |k: usize| score[k] >= terms.cut;
+        groups.push(GroupEvaluation {
+            group: name.clone(),
+            patches: rows.len(),
+            positives: is_positive.iter().filter(|p| **p).count(),
+            log_loss: Some(loss / total),
+            auc: roc::auc(&scores),
+            recall: rate(&flagged, &|k| is_positive[k]),
+            false_alarm_rate: rate(&flagged, &|k| !is_positive[k]),
+            precision: rate(&|k| is_positive[k], &flagged),
+        });
+    }
+    Ok(groups)
+}

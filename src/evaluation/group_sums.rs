@@ -1,0 +1,285 @@
+//! Sums by group, from which figures of every resample are had without a look at the patches.
+
+use super::out_of_group::{LEAST_PROBABILITY, Predictions};
+use super::{GroupTrials, Probabilities, recalibration};
+
+/// What one classifier's figures are made of, summed by group.
+pub(super) struct GroupSums {
+    groups: usize,
+    classes: usize,
+    /// Groups x columns.
+    sums: Vec<f64>,
+    columns: usize,
+}
+
+/// The columns before those by class.
+pub(super) mod column {
+    pub const WEIGHT: usize = 0;
+    pub const LOSS: usize = 1;
+    pub const LOSS_CLASSES: usize = 2;
+    pub const BRIER: usize = 3;
+    pub const TRUE_POSITIVE: usize = 4;
+    pub const FALSE_NEGATIVE: usize = 5;
+    pub const FALSE_POSITIVE: usize = 6;
+    pub const TRUE_NEGATIVE: usize = 7;
+    pub const RIGHT: usize = 8;
+    pub const FIXED: usize = 9;
+}
+
+impl GroupSums {
+    /// `flagged`: decided to be walked to; `called`: the class that each patch is called.
+    pub fn new(predictions: &Predictions, flagged: &[bool], called: &[usize]) -> Self {
+        use column::*;
+        let classes = predictions.classes.len();
+        let columns = FIXED + 3 * classes;
+        let groups = predictions.group_names.len();
+        let mut sums = vec![0.0; groups * columns];
+        let p_positive = predictions.p_positive();
+        let likeliest = predictions.decided_class(false);
+        for i in 0..predictions.len() {
+            let label = predictions.labels[i];
+            let positive = predictions.positive[label];
+            let w = predictions.weights[i];
+            let row = &mut sums[predictions.groups[i] * columns..][..columns];
+            let of_found = match positive {
+                true => p_positive[i],
+                false => 1.0 - p_positive[i],
+            };
+            let of_class = predictions.probabilities[(i, label)];
+            row[WEIGHT] += w;
+            row[LOSS] -= w * of_found.max(LEAST_PROBABILITY).ln();
+            row[LOSS_CLASSES] -= w * of_class.max(LEAST_PROBABILITY).ln();
+            row[BRIER] += w * (1.0 - of_found).powi(2);
+            row[match (positive, flagged[i]) {
+                (true, true) => TRUE_POSITIVE,
+                (true, false) => FALSE_NEGATIVE,
+                (false, true) => FALSE_POSITIVE,
+                (false, false) => TRUE_NEGATIVE,
+            }] += w;
+            if likeliest[i] == label {
+                row[RIGHT] += w;
+            }
+            row[FIXED + 3 * label] += w;
+            row[FIXED + 3 * called[i] + 2] += w;
+            if called[i] == label {
+                row[FIXED + 3 * label + 1] += w;
+            }
+        }
+        GroupSums {
+            groups,
+            classes,
+            sums,
+            columns,
+        }
+    }
+
+    pub fn groups(&self) -> usize {
+        self.groups
+    }
+
+    /// One column's sums by group.
+    pub fn of(&self, column: usize) -> Vec<f64> {
+        (0..self.groups)
+            .map(|g| self.sums[g * self.columns + column])
+            .collect()
+    }
+
+    /// All columns summed, groups counted `times`.
+    pub fn total(&self, times: &[f64]) -> Totals {
+        let mut total = vec![0.0; self.columns];
+        for (group, t) in times.iter().enumerate() {
+            if *t > 0.0 {
+                let row = &self.sums[group * self.columns..][..self.columns];
+                for (sum, x) in total.iter_mut().zip(row) {
+                    *sum += t * x;
+                }
+            }
+        }
+        Totals {
+            sums: total,
+            classes: self.classes,
+        }
+    }
+
+    /// What groups bring to a figure: the patches where `counts`.
+    pub fn trials(predictions: &Predictions, counts: impl Fn(usize) -> bool) -> GroupTrials {
+        GroupTrials::of(
+            &predictions.groups,
+            predictions.group_names.len(),
+            |patch| match counts(patch) {
+                true => predictions.weights[patch],
+                false => 0.0,
+            },
+        )
+    }
+}
+
+/// Sums over all groups of one resample.
+pub(super) struct Totals {
+    sums: Vec<f64>,
+    classes: usize,
+}
+
+impl Totals {
+    pub fn mean(&self, column: usize) -> Option<f64> {
+        share(self.sums[column], self.sums[column::WEIGHT])
+    }
+
+    pub fn table(&self) -> super::TwoByTwo {
+        super::TwoByTwo {
+            true_positive: self.sums[column::TRUE_POSITIVE],
+            false_negative: self.sums[column::FALSE_NEGATIVE],
+            false_positive: self.sums[column::FALSE_POSITIVE],
+            true_negative: self.sums[column::TRUE_NEGATIVE],
+        }
+    }
+
+    pub fn class_recall(&self, class: usize) -> Option<f64> {
+        let at = column::FIXED + 3 * class;
+        share(self.sums[at + 1], self.sums[at])
+    }
+
+    pub fn class_precision(&self, class: usize) -> Option<f64> {
+        let at = column::FIXED + 3 * class;
+        share(self.sums[at + 1], self.sums[at + 2])
+    }
+
+    /// Mean of recall over the classes that occur.
+    pub fn macro_recall(&self) -> Option<f64> {
+        let recalls: Vec<f64> = (0..self.classes)
+            .filter_map(|c| self.class_recall(c))
+            .collect();
+        share(recalls.iter().sum(), recalls.len() as f64)
+    }
+}
+
+fn share(of: f64, whole: f64) -> Option<f64> {
+    (whole > 0.0).then(|| of / whole)
+}
+
+/// Average precision and standardized partial area of every resample, sorted once.
+pub(super) struct Ranked {
+    /// Group, weight of a positive, weight of another; by falling score, whether a score ends here.
+    patches: Vec<(usize, f64, f64, bool)>,
+}
+
+impl Ranked {
+    pub fn new(predictions: &Predictions, score: &[f64]) -> Self {
+        let mut order: Vec<usize> = (0..score.len()).collect();
+        order.sort_by(|&a, &b| score[b].total_cmp(&score[a]));
+        let patches = order
+            .iter()
+            .enumerate()
+            .map(|(place, &i)| {
+                let w = predictions.weights[i];
+                let (yes, no) = match predictions.positive[predictions.labels[i]] {
+                    true => (w, 0.0),
+                    false => (0.0, w),
+                };
+                let ends = order
+                    .get(place + 1)
+                    .is_none_or(|&next| score[next] < score[i]);
+                (predictions.groups[i], yes, no, ends)
+            })
+            .collect();
+        Ranked { patches }
+    }
+
+    /// Average precision, and the area up to a false alarm rate of `width` scaled so that chance is
+    /// one half (McClish 1989).
+    pub fn figures(&self, times: &[f64], width: f64) -> (Option<f64>, Option<f64>) {
+        let (mut yes, mut no) = (0.0, 0.0);
+        for &(group, y, n, _) in &self.patches {
+            yes += times[group] * y;
+            no += times[group] * n;
+        }
+        if yes <= 0.0 {
+            return (None, None);
+        }
+        let (mut found, mut alarms) = (0.0, 0.0);
+        let (mut last_recall, mut last_rate) = (0.0, 0.0);
+        let (mut average, mut area) = (0.0, 0.0);
+        for &(group, y, n, ends) in &self.patches {
+            found += times[group] * y;
+            alarms += times[group] * n;
+            if !ends || found + alarms <= 0.0 {
+                continue;
+            }
+            let recall = found / yes;
+            average += (recall - last_recall) * found / (found + alarms);
+            if no > 0.0 {
+                let rate = alarms / no;
+                if last_rate < width && rate > last_rate {
+                    let stop = rate.min(width);
+                    let at_stop = last_recall
+                        + (recall - last_recall) * (stop - last_rate) / (rate - last_rate);
+                    area += (stop - last_rate) * (last_recall + at_stop) / 2.0;
+                }
+                last_rate = rate;
+            }
+            last_recall = recall;
+        }
+        let chance = width * width / 2.0;
+        let partial = (no > 0.0).then(|| (1.0 + (area - chance) / (width - chance)) / 2.0);
+        (Some(average), partial)
+    }
+}
+
+/// Intercept and slope of calibration in every resample, by one Newton step from the whole.
+///
+/// The step is exact to first order in the resample's departure from the whole, as the standard
+/// error needs it; a full fit a resample would cost a thousand times as much.
+pub(super) struct Recalibrated {
+    pub in_the_large: f64,
+    pub slope: f64,
+    /// By group, of the fit with slope: gradient (2) and curvature (3); then of the other: 1 and 1.
+    sums: Vec<[f64; 7]>,
+}
+
+impl Recalibrated {
+    pub fn new(predictions: &Predictions, probabilities: &Probabilities) -> Option<Self> {
+        let fit = recalibration::recalibrate(probabilities)?;
+        let mut sums = vec![[0.0; 7]; predictions.group_names.len()];
+        for (i, (p, outcome, w)) in probabilities.rows().enumerate() {
+            let p = p.clamp(1e-15, 1.0 - 1e-15);
+            let z = (p / (1.0 - p)).ln();
+            let fitted = |logit: f64| 1.0 / (1.0 + (-logit).exp());
+            let q = fitted(fit.intercept + fit.slope * z);
+            let r = fitted(fit.in_the_large + z);
+            let row = &mut sums[predictions.groups[i]];
+            let (g, v) = (w * (outcome - q), w * q * (1.0 - q));
+            let step = [
+                g,
+                g * z,
+                v,
+                v * z,
+                v * z * z,
+                w * (outcome - r),
+                w * r * (1.0 - r),
+            ];
+            for (sum, x) in row.iter_mut().zip(step) {
+                *sum += x;
+            }
+        }
+        Some(Recalibrated {
+            in_the_large: fit.in_the_large,
+            slope: fit.slope,
+            sums,
+        })
+    }
+
+    /// Intercept at slope 1, and slope.
+    pub fn figures(&self, times: &[f64]) -> (Option<f64>, Option<f64>) {
+        let mut s = [0.0; 7];
+        for (row, t) in self.sums.iter().zip(times) {
+            for (sum, x) in s.iter_mut().zip(row) {
+                *sum += t * x;
+            }
+        }
+        let determinant = s[2] * s[4] - s[3] * s[3];
+        let slope = (determinant > 1e-12 * s[2] * s[4])
+            .then(|| self.slope + (s[2] * s[1] - s[3] * s[0]) / determinant);
+        let large = (s[6] > 0.0).then(|| self.in_the_large + s[5] / s[6]);
+        (large, slope)
+    }
+}
