@@ -1,0 +1,533 @@
+//! The whole evaluation of a season's classifiers.
+
+use super::assessment::{Terms, assess, by_group};
+use super::choice::BlockLoss;
+use super::cross_validation::{Inside, Progress, Recipe, cross_validate, demonstrate_leak};
+use super::evaluation::*;
+use super::folds::{Folds, SHARED_FOLDS};
+use super::group_sums::{GroupSums, column};
+use super::novelty_report::novelty_report;
+use super::out_of_group::{OutOfGroup, Predictions};
+use super::verification_report::verification_report;
+use super::{
+    ClusterBootstrap, Figure, Scale, Scores, prior, roc, simplest_within_one_standard_error,
+};
+use crate::classify::Method;
+use crate::features::Dataset;
+use crate::season::{ClassifyPlan, ThresholdPlan};
+use crate::{Error, Result};
+use ndarray::Array2;
+
+/// Patches with a color and without a ground check.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unchecked {
+    /// Features as in the dataset, patches x features.
+    pub features: Array2<f64>,
+    /// Group of each patch: any numbers, the same for patches of a group.
+    pub groups: Vec<usize>,
+}
+
+/// An evaluation with the predictions it rests on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evaluated {
+    /// The content of `evaluation.json`.
+    pub evaluation: Evaluation,
+    /// One entry a classifier, in the order of `evaluation.classifiers`.
+    pub predictions: Vec<OutOfGroup>,
+}
+
+impl Evaluated {
+    /// The out-of-group predictions of the chosen classifier.
+    pub fn chosen(&self) -> &OutOfGroup {
+        self.predictions
+            .iter()
+            .find(|p| p.classifier() == self.evaluation.chosen)
+            .unwrap_or(&self.predictions[0])
+    }
+}
+
+/// The rule of choice, declared before any figure is known.
+pub const CHOICE_RULE: &str = "Least log loss of positive against rest, out of group and weighted as the ledger was sampled; of those \
+     within one standard error of the best (paired, over groups) the simplest, in the order of the \
+     classifiers' declared complexity.";
+
+/// Evaluates the season's classifiers, and beside them the plain rules, on patches of groups that
+/// their models have not seen; chooses one by [`CHOICE_RULE`].
+///
+/// # Errors
+/// An unknown classifier, fewer than three groups, what a fit may refuse.
+pub fn evaluate(
+    data: &Dataset,
+    unchecked: Option<&Unchecked>,
+    classify: &ClassifyPlan,
+    threshold: &ThresholdPlan,
+    progress: &(dyn Fn(Progress<'_>) + Sync),
+) -> Result<Evaluated> {
+    let methods = methods(&classify.classifiers)?;
+    let folds = Folds::by_group(&data.groups)?;
+    let inside = Inside {
+        balance_classes: classify.balance_classes,
+        nested: true,
+        seed: classify.seed,
+    };
+    let recipes: Vec<Recipe> = methods.iter().map(|(m, _)| Recipe::tuned(*m)).collect();
+    let predictions = cross_validate(
+        data,
+        &recipes,
+        &folds,
+        inside,
+        unchecked.map(|u| &u.features),
+        progress,
+    )?;
+    let bootstrap = ClusterBootstrap {
+        replicates: classify.replicates,
+        seed: classify.seed,
+        confidence: threshold.confidence,
+        two_stage: false,
+    };
+    let candidates: Vec<usize> = (0..methods.len()).filter(|&i| methods[i].1).collect();
+    let chosen = choose(&predictions, &methods, &candidates)?;
+    let best = &predictions[chosen];
+    let mut warnings = Vec::new();
+    let prevalence = field_prevalence(best, unchecked, threshold, &bootstrap, &mut warnings)?;
+    let cut =
+        threshold.wasted_walk_cost / (threshold.wasted_walk_cost + threshold.missed_bone_cost);
+    let terms = Terms {
+        cut,
+        prevalence: prevalence.value,
+        bootstrap,
+    };
+    let classifiers = predictions
+        .iter()
+        .zip(&methods)
+        .map(|(p, (method, candidate))| assess(p, terms, *candidate, method.is_plain()))
+        .collect::<Result<Vec<_>>>()?;
+    let baseline = baseline(&predictions, &methods, &classifiers, chosen, terms)?;
+    let groups = by_group(best, terms)?;
+    let verification = verification_report(best, unchecked, terms, &mut warnings)?;
+    let novelty = novelty_report(data, best, &folds, threshold, &bootstrap)?;
+    let leak = leak(data, best, methods[chosen].0, inside, &classifiers[chosen])?;
+    cautions(best, &baseline, &methods, chosen, &mut warnings);
+    let evaluation = Evaluation {
+        protocol: protocol(best, data, classify, threshold, cut),
+        labels: data.classes.clone(),
+        positive: positive_names(data),
+        choice: choice_sentence(&predictions, &candidates, chosen),
+        chosen: best.classifier().to_string(),
+        confusion: confusion(best),
+        confusion_rule: "Each patch is called the class whose probability exceeds its share in training most, so \
+                         that a frequent class has no advantage."
+            .to_string(),
+        classifiers,
+        baseline,
+        groups,
+        verification,
+        novelty,
+        prevalence,
+        leak,
+        warnings,
+    };
+    Ok(Evaluated {
+        evaluation,
+        predictions,
+    })
+}
+
+/// The classifiers asked for (true), then the plain rules that were not (false).
+fn methods(names: &[String]) -> Result<Vec<(Method, bool)>> {
+    let mut methods = Vec::new();
+    for name in names {
+        methods.push((Method::parse(name)?, true));
+    }
+    for plain in Method::PLAIN {
+        if !methods.iter().any(|(m, _)| *m == plain) {
+            methods.push((plain, false));
+        }
+    }
+    Ok(methods)
+}
+
+fn choose(
+    predictions: &[OutOfGroup],
+    methods: &[(Method, bool)],
+    candidates: &[usize],
+) -> Result<usize> {
+    let mut order = candidates.to_vec();
+    order.sort_by_key(|&i| Method::ALL.iter().position(|m| *m == methods[i].0));
+    let losses: Vec<Vec<BlockLoss>> = order.iter().map(|&i| losses(&predictions[i])).collect();
+    simplest_within_one_standard_error(&losses)
+        .map(|at| order[at])
+        .ok_or_else(|| {
+            Error::input("there is no classifier to choose from").key("classify.classifiers")
+        })
+}
+
+/// Log loss of positive against rest, by group.
+fn losses(predictions: &Predictions) -> Vec<BlockLoss> {
+    let none = vec![false; predictions.len()];
+    let sums = GroupSums::new(predictions, &none, &predictions.decided_class(false));
+    sums.of(column::LOSS)
+        .into_iter()
+        .zip(sums.of(column::WEIGHT))
+        .map(|(loss, weight)| BlockLoss { loss, weight })
+        .collect()
+}
+
+fn mean_loss(predictions: &Predictions) -> f64 {
+    let blocks = losses(predictions);
+    let weight: f64 = blocks.iter().map(|b| b.weight).sum();
+    blocks.iter().map(|b| b.loss).sum::<f64>() / weight
+}
+
+fn choice_sentence(predictions: &[OutOfGroup], candidates: &[usize], chosen: usize) -> String {
+    let best = candidates
+        .iter()
+        .copied()
+        .min_by(|&a, &b| mean_loss(&predictions[a]).total_cmp(&mean_loss(&predictions[b])))
+        .unwrap_or(chosen);
+    let name = |i: usize| predictions[i].classifier();
+    if best == chosen {
+        return format!(
+            "{} has the least log loss ({:.4}), and nothing simpler comes within one standard error of it.",
+            name(chosen),
+            mean_loss(&predictions[chosen])
+        );
+    }
+    format!(
+        "{} is the simplest within one standard error of the best: its log loss is {:.4}, that of {} {:.4}.",
+        name(chosen),
+        mean_loss(&predictions[chosen]),
+        name(best),
+        mean_loss(&predictions[best])
+    )
+}
+
+fn field_prevalence(
+    best: &OutOfGroup,
+    unchecked: Option<&Unchecked>,
+    threshold: &ThresholdPlan,
+    bootstrap: &ClusterBootstrap,
+    warnings: &mut Vec<String>,
+) -> Result<FieldPrevalence> {
+    let ledger = best.ledger_share();
+    if let Some(value) = threshold.prevalence {
+        return Ok(FieldPrevalence {
+            value,
+            low: None,
+            high: None,
+            source: PrevalenceSource::Stated,
+            ledger,
+            method: "Stated in the season file.".to_string(),
+        });
+    }
+    if let (Some(unchecked), false) = (unchecked, best.unchecked().is_empty()) {
+        let p: Vec<f64> = best.unchecked().iter().map(|p| p.clamp(0.0, 1.0)).collect();
+        let estimate =
+            prior::estimate_with_interval(&p, None, ledger, &unchecked.groups, bootstrap)?;
+        let value = prior::estimate(&p, None, ledger)?;
+        // A share of exactly 0 or 1 would make every probability certain.
+        let least = 0.5 / p.len() as f64;
+        let kept = value.clamp(least, 1.0 - least);
+        if kept != value {
+            warnings.push(format!(
+                "The {} unchecked patches look as if {} of them were positive; the field's prevalence is taken as {kept:.2e}.",
+                p.len(),
+                if value < 0.5 { "none" } else { "all" }
+            ));
+        }
+        if p.len() < 100 {
+            warnings.push(format!(
+                "The field's prevalence is estimated from only {} unchecked patches; state it in threshold.prevalence if it is known.",
+                p.len()
+            ));
+        }
+        return Ok(FieldPrevalence {
+            value: kept,
+            low: estimate.map(|i| i.low.min(kept)),
+            high: estimate.map(|i| i.high.max(kept)),
+            source: PrevalenceSource::Estimated,
+            ledger,
+            method: format!(
+                "Estimated from {} unchecked patches by maximum likelihood (Saerens, Latinne and Decaestecker 2002), \
+                 assuming that each class looks as in the ledger; interval from the bootstrap over groups.",
+                p.len()
+            ),
+        });
+    }
+    warnings.push(
+        "The field's prevalence is neither stated (threshold.prevalence) nor can it be estimated (no unchecked patches): the \
+         ledger's own share is taken, which is too high where patches were chosen because they looked like bone."
+            .to_string(),
+    );
+    Ok(FieldPrevalence {
+        value: ledger,
+        low: None,
+        high: None,
+        source: PrevalenceSource::Ledger,
+        ledger,
+        method: "The ledger's own weighted share.".to_string(),
+    })
+}
+
+fn baseline(
+    predictions: &[OutOfGroup],
+    methods: &[(Method, bool)],
+    classifiers: &[ClassifierEvaluation],
+    chosen: usize,
+    terms: Terms,
+) -> Result<Baseline> {
+    let rule = (0..methods.len())
+        .filter(|&i| methods[i].0.is_plain())
+        .min_by(|&a, &b| mean_loss(&predictions[a]).total_cmp(&mean_loss(&predictions[b])))
+        .unwrap_or(chosen);
+    let gains = paired_gains(&predictions[rule], &predictions[chosen], terms)?;
+    let (name, rival) = (&classifiers[chosen].name, &classifiers[rule].name);
+    let better = gains.log_loss.as_ref().and_then(|m| m.low) > Some(0.0);
+    let sentence = if rule == chosen {
+        format!("The chosen classifier is itself a plain rule ({name}).")
+    } else {
+        let figure = |m: &Option<Merit>| match m {
+            Some(Merit {
+                value,
+                low: Some(low),
+                high: Some(high),
+                ..
+            }) => format!("{value:.3} ({low:.3} to {high:.3})"),
+            Some(m) => format!("{:.3}", m.value),
+            None => "unknown".to_string(),
+        };
+        format!(
+            "{name} {} the best plain rule ({rival}): its log loss is less by {}, its recall at the cut more by {}.",
+            match better {
+                true => "is better than",
+                false => "is not shown to be better than",
+            },
+            figure(&gains.log_loss),
+            figure(&gains.recall)
+        )
+    };
+    Ok(Baseline {
+        rule: rival.clone(),
+        log_loss_gain: gains.log_loss,
+        auc_gain: gains.auc,
+        recall_gain: gains.recall,
+        better: better && rule != chosen,
+        sentence,
+    })
+}
+
+/// What `new` gains over `old` on the same patches; above 0 it is better.
+pub(super) struct Gains {
+    pub log_loss: Option<Merit>,
+    pub auc: Option<Merit>,
+    pub recall: Option<Merit>,
+    pub precision: Option<Merit>,
+}
+
+/// Paired differences with intervals over groups; both must be of the same patches in the same order.
+pub(super) fn paired_gains(old: &Predictions, new: &Predictions, terms: Terms) -> Result<Gains> {
+    let side = |p: &Predictions| {
+        let in_field = p.p_positive_at(terms.prevalence);
+        let flagged: Vec<bool> = in_field.iter().map(|p| *p >= terms.cut).collect();
+        let sums = GroupSums::new(p, &flagged, &p.decided_class(false));
+        (in_field, flagged, sums)
+    };
+    let (a, b) = (side(old), side(new));
+    let positive = new.is_positive();
+    let all = GroupSums::trials(new, |_| true);
+    let positives = GroupSums::trials(new, |i| positive[i]);
+    let walks = GroupSums::trials(new, |i| a.1[i] || b.1[i]);
+    let figure = |trials| Figure {
+        scale: Scale::Identity,
+        trials,
+    };
+    let figures = [figure(&all), figure(&positives), figure(&walks)];
+    let differences = |times: &[f64]| {
+        let (old, new) = (a.2.total(times), b.2.total(times));
+        let difference = |x: Option<f64>, y: Option<f64>| Some(x? - y?);
+        vec![
+            difference(old.mean(column::LOSS), new.mean(column::LOSS)),
+            difference(new.table().recall(), old.table().recall()),
+            difference(new.table().precision(), old.table().precision()),
+        ]
+    };
+    let values = differences(&vec![1.0; a.2.groups()]);
+    let mut merits = terms
+        .bootstrap
+        .intervals(&figures, differences)
+        .into_iter()
+        .zip(values)
+        .map(|(interval, value)| Merit::of(value, interval));
+    let mut next = || merits.next().flatten();
+    let (log_loss, recall, precision) = (next(), next(), next());
+
+    let old_scores = Scores::new(&a.0, &positive)?.weighted(&new.weights)?;
+    let new_scores = Scores::new(&b.0, &positive)?.weighted(&new.weights)?;
+    let resampled = |scores: &Scores| {
+        terms.bootstrap.resample_auc_and_recall(
+            scores,
+            &new.groups,
+            super::assessment::PARTIAL_RATE,
+        )
+    };
+    let aucs: Vec<f64> = resampled(&old_scores)?
+        .iter()
+        .zip(resampled(&new_scores)?)
+        .filter_map(|(old, new)| Some(new.auc? - old.auc?))
+        .collect();
+    let value = roc::auc(&new_scores)
+        .zip(roc::auc(&old_scores))
+        .map(|(new, old)| new - old);
+    let interval = value.and_then(|v| terms.bootstrap.interval_from(figure(&positives), v, &aucs));
+    Ok(Gains {
+        log_loss,
+        auc: Merit::of(value, interval),
+        recall,
+        precision,
+    })
+}
+
+/// The chosen classifier at its most frequent settings, groups split: what a careless split pretends.
+fn leak(
+    data: &Dataset,
+    best: &OutOfGroup,
+    method: Method,
+    inside: Inside,
+    figures: &ClassifierEvaluation,
+) -> Result<Option<Leak>> {
+    let grid = method.grid();
+    let times = |s: &str| best.choices().iter().filter(|c| c.settings == s).count();
+    let Some(settings) = grid.iter().max_by_key(|s| times(&s.to_string())) else {
+        return Ok(None);
+    };
+    let folds = Folds::leaking(data.len(), SHARED_FOLDS.min(data.len()), inside.seed)?;
+    let leaking = demonstrate_leak(data, &[Recipe::fixed(*settings)], &folds, inside)?;
+    let positive = best.is_positive();
+    let p = leaking[0].p_positive_at(best.ledger_share());
+    let scores = Scores::new(&p, &positive)?.weighted(best.weights())?;
+    Ok(figures.log_loss.as_ref().map(|loss| Leak {
+        classifier: best.classifier().to_string(),
+        grouped_log_loss: loss.value,
+        ungrouped_log_loss: mean_loss(&leaking[0]),
+        grouped_auc: figures.auc.as_ref().map(|a| a.value),
+        ungrouped_auc: roc::auc(&scores),
+    }))
+}
+
+fn confusion(predictions: &Predictions) -> Vec<Vec<u64>> {
+    let classes = predictions.classes.len();
+    let mut counts = vec![vec![0; classes]; classes];
+    for (truth, decided) in predictions
+        .labels
+        .iter()
+        .zip(predictions.decided_class(true))
+    {
+        counts[*truth][decided] += 1;
+    }
+    counts
+}
+
+fn positive_names(data: &Dataset) -> Vec<String> {
+    data.classes
+        .iter()
+        .zip(&data.positive)
+        .filter(|(_, p)| **p)
+        .map(|(c, _)| c.clone())
+        .collect()
+}
+
+fn protocol(
+    best: &OutOfGroup,
+    data: &Dataset,
+    classify: &ClassifyPlan,
+    threshold: &ThresholdPlan,
+    cut: f64,
+) -> Protocol {
+    let mut present = data.groups.clone();
+    present.sort_unstable();
+    present.dedup();
+    let first = data.weights.first().copied().unwrap_or(1.0);
+    Protocol {
+        folds: best.split_sentence().to_string(),
+        inside: "Standardization, settings (by log loss over classes, the simplest within one standard error) and probability \
+                 calibration (none, Platt or isotonic, likewise by log loss) are learnt without the groups left out, on \
+                 predictions of groups left out in their turn; patches of a large group count less the more alike the labels \
+                 of a group are (Kish 1965)."
+            .to_string(),
+        fold_count: best.folds(),
+        groups: present.len(),
+        patches: data.len(),
+        positives: (0..data.len()).filter(|&i| data.is_positive(i)).count(),
+        features: data.feature_names.clone(),
+        weighted: data.weights.iter().any(|w| *w != first),
+        cut,
+        cut_rule: format!(
+            "The probability at which a walk is just worth it at the stated costs ({} for a wasted walk, {} for a missed bone), \
+             at the field's prevalence; the recommended cut and what to expect at it are in thresholds.json.",
+            threshold.wasted_walk_cost, threshold.missed_bone_cost
+        ),
+        choice_rule: CHOICE_RULE.to_string(),
+        confidence: threshold.confidence,
+        replicates: classify.replicates,
+        seed: classify.seed,
+    }
+}
+
+/// What the data cannot tell.
+fn cautions(
+    best: &OutOfGroup,
+    baseline: &Baseline,
+    methods: &[(Method, bool)],
+    chosen: usize,
+    warnings: &mut Vec<String>,
+) {
+    let positive = best.is_positive();
+    let distinct = |keep: &dyn Fn(usize) -> bool| {
+        let mut groups: Vec<usize> = (0..best.len())
+            .filter(|&i| keep(i))
+            .map(|i| best.groups()[i])
+            .collect();
+        groups.sort_unstable();
+        groups.dedup();
+        groups.len()
+    };
+    let groups = distinct(&|_| true);
+    if groups < 8 {
+        warnings.push(format!(
+            "There are only {groups} groups: how much sites differ is hardly known, and the intervals, wide as they are, may still be too narrow."
+        ));
+    }
+    let positives = positive.iter().filter(|p| **p).count();
+    if positives < 20 {
+        warnings.push(format!(
+            "There are only {positives} checked positives: recall cannot be known to better than about {:.0} percentage points.",
+            100.0 / (positives as f64).max(1.0).sqrt()
+        ));
+    }
+    let with_positives = distinct(&|i| positive[i]);
+    if with_positives < 5.min(groups) {
+        warnings.push(format!(
+            "Positives come from only {with_positives} of {groups} groups: recall at a new site is little more than a guess."
+        ));
+    }
+    for (class, name) in best.classes().iter().enumerate() {
+        let of_class = distinct(&|i| best.labels()[i] == class);
+        if of_class == 1 {
+            warnings.push(format!(
+                "The class \"{name}\" is known from one group only: with that group left out it cannot be learnt, so its figures say nothing."
+            ));
+        }
+    }
+    if !methods[chosen].0.is_plain() && !baseline.better {
+        warnings.push(format!(
+            "The chosen classifier is not shown to be better than the plain rule \"{}\".",
+            baseline.rule
+        ));
+    }
+    if best.novelty_distances().is_empty() {
+        warnings.push(
+            "With some group left out only one class remains: novelty cannot be judged."
+                .to_string(),
+        );
+    }
+}

@@ -1,0 +1,197 @@
+//! Recall and false alarm rate under each assumption about the patches that nobody checked.
+
+use super::assessment::Terms;
+use super::evaluate::Unchecked;
+use super::evaluation::{Merit, UncheckedAssumption, Verification, VerificationEstimate};
+use super::out_of_group::{OutOfGroup, shift};
+use super::verification::{self, CheckCell, CheckedPatch, VerificationMethod, VerifiedRates};
+use super::{Figure, GroupTrials, Scale};
+use crate::Result;
+
+/// Strata of about equally many patches by score.
+const STRATA: usize = 5;
+/// Below this share of unchecked patches beside checked ones of the same score, a cut has decided
+/// who was checked.
+const LEAST_OVERLAP: f64 = 0.5;
+/// Odds of a positive among the unchecked relative to the checked, for the sensitivity analysis.
+const FACTORS: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
+
+/// Absent where every patch is checked and all count the same: the three estimates are then one.
+pub(super) fn verification_report(
+    predictions: &OutOfGroup,
+    unchecked: Option<&Unchecked>,
+    terms: Terms,
+    warnings: &mut Vec<String>,
+) -> Result<Option<Verification>> {
+    let weights = predictions.weights();
+    let weighted = weights.iter().any(|w| *w != weights[0]);
+    let unchecked_p: Vec<f64> = predictions
+        .unchecked()
+        .iter()
+        .map(|&p| shift(p, predictions.ledger_share(), terms.prevalence))
+        .collect();
+    if !weighted && unchecked_p.is_empty() {
+        return Ok(None);
+    }
+    let checked_p = predictions.p_positive_at(terms.prevalence);
+    let edges = edges(&checked_p, &unchecked_p);
+    let positive = predictions.is_positive();
+    // A weight below 1 (a ledger weighted in another unit) counts as certain inclusion.
+    let mut patches: Vec<CheckedPatch> = (0..predictions.len())
+        .map(|i| CheckedPatch {
+            decided_positive: checked_p[i] >= terms.cut,
+            truth: Some(positive[i]),
+            stratum: edges.partition_point(|e| *e <= checked_p[i]),
+            inclusion_probability: (1.0 / weights[i]).min(1.0),
+        })
+        .collect();
+    let mut groups = predictions.groups().to_vec();
+    // Groups without any check come after those with checks.
+    let known = predictions.group_names().len();
+    let unchecked_groups: Vec<usize> = unchecked.map_or(Vec::new(), |u| u.groups.clone());
+    for (p, group) in unchecked_p.iter().zip(unchecked_groups) {
+        patches.push(CheckedPatch {
+            decided_positive: *p >= terms.cut,
+            truth: None,
+            stratum: edges.partition_point(|e| e <= p),
+            inclusion_probability: 1.0,
+        });
+        groups.push(group);
+    }
+    let count = groups.iter().max().map_or(known, |g| (g + 1).max(known));
+    let cells = verification::cells(&patches)?;
+    let overlap = overlap(&cells);
+    if overlap.is_some_and(|o| o < LEAST_OVERLAP) {
+        warnings.push(
+            "A cut decided who was checked: most unchecked patches have no checked one of the same score and decision beside them. \
+             Recall is of the checked patches only and too good, and nothing mends it but an audit: check some of the passed-over patches, \
+             drawn at random (`plan` draws them), and state their inclusion probability."
+                .to_string(),
+        );
+    } else if !unchecked_p.is_empty() && !weighted {
+        warnings.push(format!(
+            "{} patches were not checked and no inclusion probability is stated: recall is of the checked patches; the correction for who was \
+             checked rests on its stated assumption.",
+            unchecked_p.len()
+        ));
+    }
+    let [naive, by_weight, corrected] = verification::estimates(&patches)?;
+    let estimates = vec![
+        resampled(&naive, &patches, &groups, count, predictions, terms),
+        resampled(&by_weight, &patches, &groups, count, predictions, terms),
+        resampled(&corrected, &patches, &groups, count, predictions, terms),
+    ];
+    Ok(Some(Verification {
+        checked: predictions.len(),
+        unchecked: unchecked_p.len(),
+        overlap,
+        estimates,
+        sensitivity: verification::sensitivity(&cells, &FACTORS)
+            .into_iter()
+            .map(|case| UncheckedAssumption {
+                factor: case.factor,
+                recall: case.recall,
+                false_alarm_rate: case.false_alarm_rate,
+            })
+            .collect(),
+    }))
+}
+
+fn edges(checked: &[f64], unchecked: &[f64]) -> Vec<f64> {
+    let mut all = [checked, unchecked].concat();
+    all.sort_by(f64::total_cmp);
+    (1..STRATA).map(|k| all[k * all.len() / STRATA]).collect()
+}
+
+/// Share of the unchecked in cells that hold a checked patch too; absent without unchecked.
+fn overlap(cells: &[CheckCell]) -> Option<f64> {
+    let all: f64 = cells.iter().map(|c| c.unchecked).sum();
+    let beside: f64 = cells
+        .iter()
+        .filter(|c| c.checked_positive + c.checked_other > 0.0)
+        .map(|c| c.unchecked)
+        .sum();
+    (all > 0.0).then(|| beside / all)
+}
+
+/// The estimate with intervals from resampled groups.
+fn resampled(
+    rates: &VerifiedRates,
+    patches: &[CheckedPatch],
+    groups: &[usize],
+    count: usize,
+    predictions: &OutOfGroup,
+    terms: Terms,
+) -> VerificationEstimate {
+    let strata = patches.iter().map(|p| p.stratum + 1).max().unwrap_or(0);
+    let weight = |p: &CheckedPatch| match rates.method {
+        VerificationMethod::Weighted => 1.0 / p.inclusion_probability,
+        _ => 1.0,
+    };
+    let mut by_group = vec![vec![[0.0; 3]; 2 * strata]; count];
+    for (patch, &group) in patches.iter().zip(groups) {
+        let cell = &mut by_group[group][2 * patch.stratum + usize::from(patch.decided_positive)];
+        cell[match patch.truth {
+            Some(true) => 0,
+            Some(false) => 1,
+            None => 2,
+        }] += weight(patch);
+    }
+    let rates_of = |times: &[f64]| {
+        let cells: Vec<CheckCell> = (0..2 * strata)
+            .map(|at| {
+                let sum = |k: usize| -> f64 {
+                    by_group
+                        .iter()
+                        .zip(times)
+                        .map(|(cells, t)| t * cells[at][k])
+                        .sum()
+                };
+                CheckCell {
+                    decided_positive: at % 2 == 1,
+                    checked_positive: sum(0),
+                    checked_other: sum(1),
+                    unchecked: sum(2),
+                }
+            })
+            .collect();
+        // Weighted sums are a naive estimate of the weighted cells.
+        let rates = match rates.method {
+            VerificationMethod::BeggGreenes => verification::begg_greenes(&cells),
+            _ => verification::naive(&cells),
+        };
+        vec![
+            rates.recall.map(|r| r.value),
+            rates.false_alarm_rate.map(|r| r.value),
+        ]
+    };
+    let positive = predictions.is_positive();
+    let padded = |keep: &dyn Fn(usize) -> bool| {
+        let checked = &groups[..predictions.len()];
+        GroupTrials::of(checked, count, |i| match keep(i) {
+            true => predictions.weights()[i],
+            false => 0.0,
+        })
+    };
+    let (positives, others) = (padded(&|i| positive[i]), padded(&|i| !positive[i]));
+    let figure = |trials| Figure {
+        scale: Scale::Logit,
+        trials,
+    };
+    let mut intervals = terms
+        .bootstrap
+        .intervals(&[figure(&positives), figure(&others)], rates_of);
+    let alarms = intervals.pop().flatten();
+    let recall = intervals.pop().flatten();
+    VerificationEstimate {
+        method: match rates.method {
+            VerificationMethod::Naive => "naive",
+            VerificationMethod::Weighted => "weighted",
+            VerificationMethod::BeggGreenes => "begg-greenes",
+        }
+        .to_string(),
+        assumption: rates.method.assumption().to_string(),
+        recall: Merit::of(rates.recall.map(|r| r.value), recall),
+        false_alarm_rate: Merit::of(rates.false_alarm_rate.map(|r| r.value), alarms),
+    }
+}
