@@ -70,6 +70,10 @@ impl Rig {
             errors: None,
             targets: Vec::new(),
             white: None,
+            candidates: Vec::new(),
+            condition_number: None,
+            noise_points: Vec::new(),
+            steps: Vec::new(),
             warnings: vec![
                 "The rig is not calibrated: the standard's own primaries were assumed, so colors \
                  are comparable within this footage at best, and their stated uncertainty holds \

@@ -65,20 +65,12 @@ impl Rig {
         let moves = self.moves(reading.pixels, &chain, net);
         let (repeatability, certain) = self.repeatability(&chain, net, color, &moves);
         let mut covariance = repeatability;
-        let replicates = &self.uncertainty.replicates;
-        for coefficients in replicates {
-            let deviation = match chain.color(coefficients, net) {
-                Some(other) => std::array::from_fn(|i| other[i] - color[i]),
-                None => [UNKNOWN_UV, UNKNOWN_UV, UNKNOWN_LOG],
-            };
-            add_outer(&mut covariance, deviation, 1.0 / replicates.len() as f64);
-        }
-        for (i, row) in self.uncertainty.lack_of_fit.iter().enumerate() {
+        let calibration = self.spread_of_replicates(color, |m| chain.color(m, net));
+        for (i, row) in calibration.iter().enumerate() {
             for (j, value) in row.iter().enumerate() {
                 covariance[i][j] += value;
             }
         }
-        covariance[2][2] += self.luminance.lack_of_fit.powi(2);
         let width = (repeatability[0][0] + repeatability[1][1]).sqrt();
         let too_faint = !certain
             || width > self.detection.color_uv
@@ -92,6 +84,38 @@ impl Rig {
             }),
             too_faint,
         }
+    }
+
+    /// Covariance of u', v' and log10 luminance by the calibration alone: replicates and lack of fit.
+    fn spread_of_replicates(
+        &self,
+        color: [f64; 3],
+        of: impl Fn(&Coefficients) -> Option<[f64; 3]>,
+    ) -> Covariance3 {
+        let mut covariance = Covariance3::default();
+        let replicates = &self.uncertainty.replicates;
+        for coefficients in replicates {
+            let deviation = match of(coefficients) {
+                Some(other) => std::array::from_fn(|i| other[i] - color[i]),
+                None => [UNKNOWN_UV, UNKNOWN_UV, UNKNOWN_LOG],
+            };
+            add_outer(&mut covariance, deviation, 1.0 / replicates.len() as f64);
+        }
+        for (i, row) in self.uncertainty.lack_of_fit.iter().enumerate() {
+            for (j, value) in row.iter().enumerate() {
+                covariance[i][j] += value;
+            }
+        }
+        covariance[2][2] += self.luminance.lack_of_fit.powi(2);
+        covariance
+    }
+
+    /// As part of [`Rig::measure`], of a net signal at the reference height; `color` is u', v', Y.
+    pub(super) fn calibration_covariance(&self, net: [f64; 3], color: [f64; 3]) -> Covariance3 {
+        let scale = self.luminance.scale;
+        let kind = self.mapping.kind;
+        let at = [color[0], color[1], (scale * color[2]).log10()];
+        self.spread_of_replicates(at, |m| self::color(m, kind, scale, net))
     }
 
     /// Covariance of u', v' and log10 luminance by noise, dark level and leak; the second value is

@@ -4,17 +4,32 @@
 //! any [`Reading`](crate::signal::Reading) into a [`Measurement`].
 
 mod assumed;
+mod calibrate;
+mod captures;
+mod choice;
+mod curves;
 mod detection;
+mod drift;
+mod fit;
+mod levels;
 mod mapping;
 mod measure;
 mod measurement;
+mod noise;
+mod reference;
 mod rig;
+mod targets;
+mod uncertainty;
 
+pub use calibrate::{FORMAT, calibrate};
+pub use captures::{Captures, Shot};
 pub use detection::{critical_level, detection_limit};
+pub use drift::{Brightness, DRIFT_FORMAT, Drift, DriftNight, DriftTarget, drift};
 pub use mapping::{Coefficients, Mapping, MappingKind};
 pub use measure::{PixelTransform, Role};
 pub use measurement::{GlowColor, Measurement};
+pub use reference::{Reference, ReferenceTarget};
 pub use rig::{
-    Black, Detection, Errors, Exposure, Leak, LuminanceScale, Noise, Rig, TargetResult,
-    Uncertainty, WhiteRecord,
+    Black, CandidateResult, Detection, Errors, Exposure, Leak, LuminanceScale, Noise, NoisePoint,
+    Rig, StepResult, TargetResult, Uncertainty, WhiteRecord,
 };

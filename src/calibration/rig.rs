@@ -1,6 +1,6 @@
 //! A rig's calibration: the content of `rig.json`.
 
-use super::mapping::{Coefficients, Mapping};
+use super::mapping::{Coefficients, Mapping, MappingKind};
 use crate::numeric::Covariance3;
 use crate::season::{ChromaticityKind, IrradianceLaw};
 use crate::signal::{BitDepth, Capture, Response};
@@ -49,8 +49,62 @@ pub struct Rig {
     pub targets: Vec<TargetResult>,
     /// The white target as it was recorded, for brightness on later nights.
     pub white: Option<WhiteRecord>,
+    /// The mappings that were tried.
+    #[serde(default)]
+    pub candidates: Vec<CandidateResult>,
+    /// Ratio of the largest to the smallest singular value of the targets' signals, each of length
+    /// 1, over the channels used: how far their hues are apart for the camera.
+    #[serde(default)]
+    pub condition_number: Option<f64>,
+    /// What the noise was fitted to.
+    #[serde(default)]
+    pub noise_points: Vec<NoisePoint>,
+    /// The step series against the response.
+    #[serde(default)]
+    pub steps: Vec<StepResult>,
     /// Plain sentences on what to mind.
     pub warnings: Vec<String>,
+}
+
+/// One mapping that was tried.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CandidateResult {
+    /// Matrix or root polynomial.
+    pub kind: MappingKind,
+    /// Glows computed from the camera's curves that it was fitted to beside the targets.
+    pub computed_glows: usize,
+    /// Mean u'v' distance of each target from its prediction by a fit without it.
+    pub cross_validated_mean_uv: f64,
+    /// Its standard error over targets.
+    pub standard_error: f64,
+    /// Whether it was chosen: the first within one standard error (of the difference) of the best.
+    pub chosen: bool,
+}
+
+/// One channel of one capture, as the noise was fitted to it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct NoisePoint {
+    /// 0 red, 1 green, 2 blue.
+    pub channel: usize,
+    /// Net linear signal.
+    pub signal: f64,
+    /// Variance of its pixels.
+    pub variance: f64,
+    /// The part of it that rounding to whole codes explains.
+    pub rounding: f64,
+    /// Number of pixels.
+    pub pixels: u64,
+}
+
+/// One step of the series: what the response makes of it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct StepResult {
+    /// Exposure relative to the other steps.
+    pub relative_exposure: f64,
+    /// Mean code values.
+    pub code: [f64; 3],
+    /// Net linear signal over what the exposure lets expect, 1 if the response is right.
+    pub ratio: [f64; 3],
 }
 
 /// Dark level: linear signal without light.
@@ -209,6 +263,9 @@ pub struct TargetResult {
     pub captures: usize,
     /// Net signal, leak removed, at the reference height and exposure.
     pub net_signal: [f64; 3],
+    /// Standard uncertainty of each channel of it by noise alone.
+    #[serde(default)]
+    pub signal_sd: [f64; 3],
 }
 
 /// The white target as it was recorded.

@@ -2,6 +2,7 @@
 //!
 //! Decompositions come from `nalgebra`, distribution functions from `statrs`.
 
+pub mod least_squares;
 mod random;
 
 pub use random::{Stream, stream};

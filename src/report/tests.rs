@@ -78,6 +78,7 @@ fn calibrated() -> Rig {
             leverage: 0.41,
             captures: 3,
             net_signal: [0.1, 0.3, 0.1],
+            signal_sd: [0.0; 3],
         })
         .collect();
     rig

@@ -48,13 +48,16 @@ const FEWEST_STEPS: usize = 5;
 const POWERS: [f64; 6] = [1.0, 0.75, 0.6, 0.5, 1.0 / 2.2, 1.0 / 3.0];
 
 impl MeasuredResponse {
-    /// Reads a table of steps: `relative_exposure,r,g,b` in code values of `depth`.
+    /// Reads a table of steps: `relative_exposure,r,g,b` in code values of `depth`. Of a table with
+    /// a column `kind`, such as that of captures, only rows of kind `step` count.
     pub fn read(path: &Path, depth: BitDepth) -> Result<Self> {
         let table = Table::read(path)?;
         table.require(&["relative_exposure", "r", "g", "b"])?;
         let mut steps = Vec::new();
         for row in table.rows() {
-            steps.push(read_step(&row, depth)?);
+            if !table.has("kind") || row.get("kind") == Some("step") {
+                steps.push(read_step(&row, depth)?);
+            }
         }
         Self::from_steps(&steps, depth).map_err(|e| e.at(path))
     }

@@ -1,0 +1,649 @@
+//! The calibration itself: from a season's captures and reference to its [`Rig`].
+
+use super::captures::Captures;
+use super::choice::{self, Candidate, Judged, distance};
+use super::curves;
+use super::fit::{Form, Sample, direction_of};
+use super::levels::{self, Reduction};
+use super::mapping::{Coefficients, Mapping, MappingKind};
+use super::noise;
+use super::reference::Reference;
+use super::rig::*;
+use super::targets::{self, Measured};
+use super::uncertainty;
+use crate::colorimetry::{Xyz, ciede2000};
+use crate::season::{MappingChoice, Season};
+use crate::signal::{BitDepth, Response, srgb};
+use crate::spectra::Sensitivities;
+use crate::{Error, Result};
+use nalgebra::{DMatrix, Matrix2};
+
+/// Name and version of `rig.json`.
+pub const FORMAT: &str = "boneglow-rig/1";
+
+/// Pull of the roots' coefficients towards the matrix where targets stand alone: in trials with
+/// ten targets the value of least error between 1e-4 and 1e-2.
+const RIDGE: f64 = 1e-3;
+/// ... and where computed glows support them.
+const RIDGE_COMPUTED: f64 = 1e-6;
+/// Standard deviation in u'v' that stands for lack of fit while targets are weighted.
+const TYPICAL_UV: f64 = 0.003;
+/// A target whose leverage is above this pulls too hard.
+const PULLS_HARD: f64 = 0.9;
+/// Signals that differ so little between targets leave the mapping open.
+const ILL_CONDITIONED: f64 = 100.0;
+/// Leak above this share of the dimmest target is worth a warning.
+const LEAK_SHARE: f64 = 0.05;
+/// Targets no further apart than this in u'v' are of one hue.
+const ONE_HUE: f64 = 0.03;
+
+/// Calibrates a season's rig, or assumes it where the season says so.
+///
+/// # Errors
+/// Whatever is wrong with the season's tables, each with file, line or key; targets without
+/// captures and the reverse; fewer targets than the mapping needs; targets of one hue.
+pub fn calibrate(season: &Season) -> Result<Rig> {
+    let plan = &season.plan;
+    let depth = BitDepth::new(plan.rig.bit_depth)?;
+    let response = Response::read(&plan.rig.response, season.folder(), depth)
+        .map_err(|e| e.at(season.file()))?;
+    let Some(captures_path) = &plan.calibration.captures else {
+        return Rig::assumed_srgb(plan, response);
+    };
+    let reference = Reference::read(season)?;
+    let camera = match &plan.rig.sensitivities {
+        Some(path) => Some(Sensitivities::read(&season.resolve(path))?),
+        None => None,
+    };
+    let path = season.resolve(captures_path);
+    let captures = Captures::read(&path, season.folder(), &response, depth)?;
+    Fitting {
+        season,
+        depth,
+        response,
+        reference,
+        camera,
+        captures,
+        warnings: Vec::new(),
+    }
+    .run()
+    .map_err(|e| e.at(&path))
+}
+
+struct Fitting<'a> {
+    season: &'a Season,
+    depth: BitDepth,
+    response: Response,
+    reference: Reference,
+    camera: Option<Sensitivities>,
+    captures: Captures,
+    warnings: Vec<String>,
+}
+
+impl Fitting<'_> {
+    fn run(mut self) -> Result<Rig> {
+        let calibration = &self.season.plan.calibration;
+        self.warnings.append(&mut self.captures.warnings);
+        let black = levels::dark(
+            &self.captures,
+            &self.response,
+            self.depth,
+            &mut self.warnings,
+        );
+        let steps = self.check_steps(&black)?;
+        let (noise, noise_points) =
+            noise::fit(&self.captures, black.signal, &self.response, self.depth);
+        if !noise.measured {
+            self.warnings.push(
+                "Noise was not measured: too few captures give the standard deviation of their \
+                 pixels (r_sd, g_sd, b_sd and pixels, or a picture). Stated uncertainties hold the \
+                 rounding of code values only."
+                    .to_string(),
+            );
+        }
+        let first = self.captures.target.first().map(|s| s.reading.capture);
+        let reduction = Reduction {
+            black,
+            exposure: first.map_or_else(Exposure::default, |c| Exposure {
+                exposure_s: c.exposure_s,
+                gain_db: c.gain_db,
+            }),
+            irradiance: calibration.irradiance,
+            height_m: calibration.luminance_height_m,
+        };
+        let (response, depth) = (&self.response, self.depth);
+        let variance = |channel: usize, net: f64| {
+            levels::pixel_variance(&noise, &black, response, depth, channel, net)
+        };
+        let (mut leak, white) = levels::leak(
+            &self.captures,
+            &reduction,
+            variance,
+            calibration,
+            &mut self.warnings,
+        );
+        let measured = targets::measure(
+            &self.captures,
+            &self.reference,
+            &reduction,
+            &leak,
+            variance,
+            &mut self.warnings,
+        )?;
+        self.check_hues(&measured)?;
+        leak.share_of_dimmest = dimmest_share(&leak, &measured);
+        let channels = self.channels(&measured)?;
+        let computed = self.camera.as_ref().and_then(|camera| {
+            let nets: Vec<_> = measured.iter().map(|m| (m.reference, m.net)).collect();
+            let laser = self.season.plan.rig.laser_nm;
+            curves::compute(&self.reference, camera, &nets, laser, channels)
+        });
+        let glows = computed.as_ref().map_or(&[][..], |c| &c.samples);
+        let candidates = self.candidates(measured.len(), channels, glows)?;
+        let samples = self.weighted(&measured, channels)?;
+        let judged: Vec<Option<Judged>> = candidates
+            .iter()
+            .map(|c| choice::judge(c, &samples))
+            .collect();
+        let chosen = choice::choose(&judged)
+            .filter(|at| judged[*at].is_some())
+            .ok_or_else(undetermined)?;
+        let results = choice::results(&candidates, &judged, chosen);
+        let candidate = &candidates[chosen];
+        let fit = judged[chosen].as_ref().ok_or_else(undetermined)?;
+        if let Some(computed) = &computed {
+            self.tell_computed(computed.disagreement, candidate);
+        }
+        let luminance_at = self.luminance_target(&measured, candidate, &fit.coefficients)?;
+        let replicates = uncertainty::replicates(
+            candidate,
+            &samples,
+            &fit.coefficients,
+            measured[luminance_at].net,
+        );
+        let mut repeatability = Vec::with_capacity(measured.len());
+        let mut explained = Vec::with_capacity(measured.len());
+        for m in &measured {
+            let of = |net| uncertainty::color(candidate, &fit.coefficients, net);
+            let color = of(m.net).ok_or_else(undetermined)?;
+            let own = uncertainty::by_steps(of, m.net, &m.steps).unwrap_or_else(Matrix2::zeros);
+            let center = [color[0], color[1]];
+            let calibration = uncertainty::of_replicates(candidate, &replicates, center, m.net);
+            repeatability.push(own);
+            explained.push(own + calibration);
+        }
+        let lack_of_fit = uncertainty::lack_of_fit(fit, &samples, &explained);
+        let y_of = |m: &Measured| {
+            uncertainty::color(candidate, &fit.coefficients, m.net).map_or(f64::NAN, |c| c[2])
+        };
+        let scale = 1.0 / y_of(&measured[luminance_at]);
+        let luminances: Vec<f64> = measured.iter().map(|m| scale * y_of(m)).collect();
+        let leverages = self.leverages(candidate, &samples, &fit.coefficients);
+        let plan = &self.season.plan;
+        let mut rig = Rig {
+            rig: plan.rig.name.clone(),
+            laser_nm: plan.rig.laser_nm,
+            filter_cut_on_nm: plan.rig.filter_cut_on_nm,
+            calibrated: true,
+            passed: false,
+            chromaticity: self.reference.chromaticity,
+            response: self.response.clone(),
+            bit_depth: self.depth,
+            mapping: Mapping {
+                kind: candidate.form.kind,
+                coefficients: fit.coefficients.clone(),
+                channels,
+            },
+            black,
+            leak,
+            white_point: srgb::WHITE_XYZ,
+            noise,
+            luminance: LuminanceScale {
+                target: Some(self.name(&measured[luminance_at]).to_string()),
+                height_m: calibration.luminance_height_m,
+                irradiance: calibration.irradiance,
+                scale,
+                lack_of_fit: targets::luminance_scatter(&self.reference, &measured, &luminances),
+            },
+            exposure: reduction.exposure,
+            uncertainty: Uncertainty {
+                replicates,
+                lack_of_fit,
+            },
+            detection: Detection {
+                pixels: plan.strips.min_pixels,
+                confidence: calibration.confidence,
+                critical_level: None,
+                detection_limit: None,
+                color_uv: calibration.detection_uv,
+                color_limit: None,
+            },
+            errors: None,
+            targets: Vec::new(),
+            white,
+            candidates: results,
+            condition_number: condition(&measured, channels),
+            noise_points,
+            steps,
+            warnings: Vec::new(),
+        };
+        let brightest = luminances.iter().copied().fold(0.0, f64::max);
+        for (i, m) in measured.iter().enumerate() {
+            let of = |net| uncertainty::color(candidate, &fit.coefficients, net);
+            let color = of(m.net).ok_or_else(undetermined)?;
+            rig.targets.push(TargetResult {
+                target: self.name(m).to_string(),
+                reference_uv: samples[i].uv,
+                measured_uv: [color[0], color[1]],
+                left_out_uv: fit.left_out[i],
+                covariance: self.covariance(&rig, m, color, &repeatability[i]),
+                repeatability: [
+                    [repeatability[i][(0, 0)], repeatability[i][(0, 1)]],
+                    [repeatability[i][(1, 0)], repeatability[i][(1, 1)]],
+                ],
+                log_luminance: luminances[i].log10(),
+                de00: color_difference(
+                    samples[i].uv,
+                    [color[0], color[1]],
+                    luminances[i] / brightest,
+                ),
+                leverage: leverages[i],
+                captures: m.captures,
+                net_signal: m.net,
+                signal_sd: [m.steps[0][0], m.steps[1][1], m.steps[2][2]],
+            });
+        }
+        let errors = errors_of(&rig.targets, &fit.errors);
+        rig.passed = errors.cross_validated_mean_uv <= calibration.max_error_uv;
+        rig.errors = Some(errors);
+        rig.detection = rig.detection_limits();
+        self.tell(&rig);
+        rig.warnings = self.warnings;
+        Ok(rig)
+    }
+
+    fn name(&self, measured: &Measured) -> &str {
+        &self.reference.targets[measured.reference].name
+    }
+
+    /// The step series against the response: an error if it is not monotone, a warning if exposure
+    /// and linear signal are not proportional.
+    fn check_steps(&mut self, black: &Black) -> Result<Vec<StepResult>> {
+        let steps = self.captures.steps();
+        if steps.is_empty() {
+            return Ok(Vec::new());
+        }
+        if steps.len() >= 5 {
+            crate::signal::MeasuredResponse::from_steps(&steps, self.depth)?;
+        }
+        let mut results: Vec<StepResult> = Vec::new();
+        for step in &steps {
+            let signal = self.response.signal(step.codes, self.depth)?.0;
+            if step.relative_exposure > 0.0 {
+                results.push(StepResult {
+                    relative_exposure: step.relative_exposure,
+                    code: step.codes.0,
+                    ratio: std::array::from_fn(|c| {
+                        (signal[c] - black.signal[c]) / step.relative_exposure
+                    }),
+                });
+            }
+        }
+        let mut worst: f64 = 0.0;
+        for c in 0..3 {
+            let mut ratios: Vec<f64> = results.iter().map(|r| r.ratio[c]).collect();
+            ratios.sort_by(f64::total_cmp);
+            let Some(&middle) = ratios.get(ratios.len() / 2).filter(|m| **m > 0.0) else {
+                continue;
+            };
+            for r in &mut results {
+                r.ratio[c] /= middle;
+                worst = worst.max((r.ratio[c] - 1.0).abs());
+            }
+        }
+        if worst > 0.05 {
+            self.warnings.push(format!(
+                "The step series does not fit the response \"{}\": linear signal and exposure are \
+                 out of proportion by up to {:.0} %. Set response to a table of these steps.",
+                self.response.name(),
+                100.0 * worst
+            ));
+        }
+        Ok(results)
+    }
+
+    fn check_hues(&mut self, measured: &[Measured]) -> Result<()> {
+        let uv = |m: &Measured| self.reference.targets[m.reference].uv;
+        let mut widest: f64 = 0.0;
+        for (i, a) in measured.iter().enumerate() {
+            for b in &measured[..i] {
+                widest = widest.max(distance(uv(a), uv(b)));
+            }
+        }
+        if widest < ONE_HUE {
+            return Err(Error::input(format!(
+                "all targets are of one hue: their chromaticities are at most {widest:.4} apart in \
+                 u'v', expected at least {ONE_HUE}"
+            ))
+            .remedy("add targets of other hues, best from blue-green to red"));
+        }
+        let n = measured.len() as f64;
+        let mean = [0, 1].map(|k: usize| measured.iter().map(|m| uv(m)[k]).sum::<f64>() / n);
+        let mut spread = Matrix2::zeros();
+        for m in measured {
+            let away = nalgebra::Vector2::new(uv(m)[0] - mean[0], uv(m)[1] - mean[1]);
+            spread += away * away.transpose() / n;
+        }
+        let narrow = spread.symmetric_eigenvalues().min().max(0.0).sqrt();
+        if narrow < 0.004 {
+            self.warnings.push(format!(
+                "The targets' chromaticities lie almost on one line in u'v' (standard deviation \
+                 across it {narrow:.4}): colors beside the line are extrapolated."
+            ));
+        }
+        Ok(())
+    }
+
+    /// The channels that carry something: above three standard uncertainties on three targets.
+    fn channels(&mut self, measured: &[Measured]) -> Result<[bool; 3]> {
+        let carries = |c: usize| {
+            let seen = measured
+                .iter()
+                .filter(|m| {
+                    let sd = m.steps.iter().map(|s| s[c] * s[c]).sum::<f64>().sqrt();
+                    m.net[c] > 3.29 * sd && m.net[c] > 0.0
+                })
+                .count();
+            seen >= 3
+        };
+        let channels = [0, 1, 2].map(carries);
+        let missing: Vec<&str> = ["red", "green", "blue"]
+            .into_iter()
+            .zip(channels)
+            .filter_map(|(name, on)| (!on).then_some(name))
+            .collect();
+        match missing.len() {
+            0 => {}
+            1 => self.warnings.push(format!(
+                "The {} channel carries nothing: fewer than three targets exceed its noise, dark \
+                 level and leak. The mapping uses the other two channels, so it tells hues along one \
+                 curve of the diagram only; glows that differ in the missing channel alone look alike.",
+                missing[0]
+            )),
+            _ => {
+                return Err(Error::too_little(format!(
+                    "the {} channels carry nothing: fewer than three targets exceed their noise, dark \
+                     level and leak",
+                    missing.join(" and ")
+                ))
+                .remedy("capture brighter targets, or with a longer exposure"));
+            }
+        }
+        Ok(channels)
+    }
+
+    fn candidates<'b>(
+        &self,
+        targets: usize,
+        channels: [bool; 3],
+        computed: &'b [Sample],
+    ) -> Result<Vec<Candidate<'b>>> {
+        let wanted = match self.season.plan.calibration.mapping {
+            MappingChoice::Matrix => &choice::KINDS[..1],
+            MappingChoice::RootPolynomial => &choice::KINDS[1..],
+            MappingChoice::Auto => &choice::KINDS[..],
+        };
+        let mut candidates = Vec::new();
+        let mut fewest = usize::MAX;
+        for &kind in wanted {
+            let form = |ridge: f64| Form {
+                kind,
+                channels,
+                ridge: match kind {
+                    MappingKind::Matrix => 0.0,
+                    MappingKind::RootPolynomial => ridge,
+                },
+            };
+            // One more, so that each can be left out.
+            let needed = form(RIDGE).fewest_targets() + 1;
+            fewest = fewest.min(needed);
+            if targets >= needed {
+                candidates.push(Candidate {
+                    form: form(RIDGE),
+                    computed: &[],
+                });
+            }
+            if !computed.is_empty() && targets >= 4 {
+                candidates.push(Candidate {
+                    form: form(RIDGE_COMPUTED),
+                    computed,
+                });
+            }
+        }
+        if candidates.is_empty() {
+            return Err(Error::too_little(format!(
+                "found {targets} targets, expected at least {fewest}: each gives two numbers, the \
+                 mapping has {} free coefficients, and one target must be left out to test it",
+                2 * (fewest - 1)
+            ))
+            .key("calibration.mapping")
+            .remedy("capture more targets, or set mapping to \"matrix\""));
+        }
+        Ok(candidates)
+    }
+
+    /// Samples weighted by what noise and leak leave uncertain in u'v' beside a typical lack of
+    /// fit, the mean weight 1.
+    fn weighted(&self, measured: &[Measured], channels: [bool; 3]) -> Result<Vec<Sample>> {
+        let mut samples: Vec<Sample> = measured
+            .iter()
+            .map(|m| Sample {
+                net: m.net,
+                uv: self.reference.targets[m.reference].uv,
+                weight: 1.0,
+            })
+            .collect();
+        let rough = Candidate {
+            form: Form {
+                kind: MappingKind::Matrix,
+                channels,
+                ridge: 1e-6,
+            },
+            computed: &[],
+        };
+        let Some(coefficients) = rough.fit(&samples, None) else {
+            return Ok(samples);
+        };
+        for (sample, m) in samples.iter_mut().zip(measured) {
+            let of = |net| uncertainty::color(&rough, &coefficients, net);
+            let noise = uncertainty::by_steps(of, m.net, &m.steps)
+                .map_or(0.01, |covariance| 0.5 * covariance.trace());
+            sample.weight = 1.0 / (noise + TYPICAL_UV * TYPICAL_UV);
+        }
+        let mean = samples.iter().map(|s| s.weight).sum::<f64>() / samples.len() as f64;
+        samples.iter_mut().for_each(|s| s.weight /= mean);
+        Ok(samples)
+    }
+
+    fn leverages(
+        &self,
+        candidate: &Candidate<'_>,
+        samples: &[Sample],
+        coefficients: &Coefficients,
+    ) -> Vec<f64> {
+        let mut all = samples.to_vec();
+        all.extend_from_slice(candidate.computed);
+        let mut found = candidate
+            .form
+            .leverages(&all, coefficients)
+            .unwrap_or_else(|| vec![1.0; all.len()]);
+        found.truncate(samples.len());
+        found
+    }
+
+    fn luminance_target(
+        &self,
+        measured: &[Measured],
+        candidate: &Candidate<'_>,
+        coefficients: &Coefficients,
+    ) -> Result<usize> {
+        let y = |m: &Measured| {
+            uncertainty::color(candidate, coefficients, m.net).map_or(f64::NEG_INFINITY, |c| c[2])
+        };
+        let Some(wanted) = &self.season.plan.calibration.luminance_target else {
+            let brightest =
+                (0..measured.len()).max_by(|a, b| y(&measured[*a]).total_cmp(&y(&measured[*b])));
+            return brightest.ok_or_else(undetermined);
+        };
+        let names = || measured.iter().map(|m| self.name(m));
+        names().position(|name| name == wanted).ok_or_else(|| {
+            Error::input(format!("there is no target \"{wanted}\""))
+                .at(self.season.file())
+                .key("calibration.luminance_target")
+                .remedy(match crate::files::nearest_known(wanted, names()) {
+                    Some(near) => format!("did you mean \"{near}\"?"),
+                    None => format!("the targets are {}", names().collect::<Vec<_>>().join(", ")),
+                })
+        })
+    }
+
+    /// All that is uncertain of a target's color, log luminance included.
+    fn covariance(
+        &self,
+        rig: &Rig,
+        m: &Measured,
+        color: [f64; 3],
+        repeatability: &Matrix2<f64>,
+    ) -> crate::numeric::Covariance3 {
+        let mut found = rig.calibration_covariance(m.net, color);
+        for i in 0..2 {
+            for j in 0..2 {
+                found[i][j] += repeatability[(i, j)];
+            }
+        }
+        let relative: f64 = m
+            .steps
+            .iter()
+            .map(|s| {
+                let moved: [f64; 3] = std::array::from_fn(|c| m.net[c] + s[c]);
+                (rig.mapping.xyz(moved)[1] / color[2])
+                    .max(1e-9)
+                    .log10()
+                    .powi(2)
+            })
+            .sum();
+        found[2][2] += relative;
+        found
+    }
+
+    fn tell_computed(&mut self, disagreement: f64, candidate: &Candidate<'_>) {
+        if disagreement > 0.1 {
+            self.warnings.push(format!(
+                "The camera's curves and the captures disagree: ratios of channels scatter by {:.0} % \
+                 between targets. Check that sensitivities and filter are this rig's.",
+                100.0 * disagreement
+            ));
+        }
+        if candidate.computed.is_empty() {
+            self.warnings.push(
+                "Glows computed from the camera's curves did not lower the error of left-out targets \
+                 and were not used."
+                    .to_string(),
+            );
+        }
+    }
+
+    fn tell(&mut self, rig: &Rig) {
+        for target in rig.targets.iter().filter(|t| t.leverage > PULLS_HARD) {
+            self.warnings.push(format!(
+                "The fit follows the target {} whatever it says (leverage {:.2}): an error of this \
+                 target goes into every color near it. Add targets of similar hue.",
+                target.target, target.leverage
+            ));
+        }
+        if let Some(condition) = rig.condition_number.filter(|c| *c > ILL_CONDITIONED) {
+            self.warnings.push(format!(
+                "The channels tell the targets apart poorly (condition number {condition:.0}): small \
+                 errors of the weakest channel become large errors of color."
+            ));
+        }
+        if let Some(share) = rig.leak.share_of_dimmest.filter(|s| *s > LEAK_SHARE) {
+            self.warnings.push(format!(
+                "Laser light that leaks through the filter is {:.0} % of the dimmest target's signal; \
+                 dim ground will be uncertain by its unknown share.",
+                100.0 * share
+            ));
+        }
+        let Some(errors) = rig.errors else { return };
+        let limit = self.season.plan.calibration.max_error_uv;
+        if !rig.passed {
+            self.warnings.push(format!(
+                "The calibration failed its limit: targets left out are off by {:.4} in u'v' in the \
+                 mean, the season allows {limit:.4}.",
+                errors.cross_validated_mean_uv
+            ));
+        }
+        if rig.targets.len() < 8 {
+            self.warnings.push(format!(
+                "There are {} targets only; the error that they show is itself known to no better \
+                 than about a third.",
+                rig.targets.len()
+            ));
+        }
+    }
+}
+
+fn undetermined() -> Error {
+    Error::too_little("the targets do not determine a mapping: no fit gives each of them a color")
+        .remedy("check that names, boxes and reference belong together, and capture more targets")
+}
+
+/// The largest channel of a target's leak over that of the dimmest target's net signal.
+fn dimmest_share(leak: &Leak, measured: &[Measured]) -> Option<f64> {
+    let largest = |v: [f64; 3]| v.into_iter().fold(0.0, f64::max);
+    let dimmest = measured
+        .iter()
+        .map(|m| largest(m.net))
+        .fold(f64::INFINITY, f64::min);
+    let share = leak.target_share * largest(leak.signal) / dimmest;
+    share.is_finite().then_some(share)
+}
+
+fn condition(measured: &[Measured], channels: [bool; 3]) -> Option<f64> {
+    let used: Vec<usize> = (0..3).filter(|c| channels[*c]).collect();
+    let matrix = DMatrix::from_fn(measured.len(), used.len(), |i, j| {
+        let length = measured[i].net.iter().map(|v| v * v).sum::<f64>().sqrt();
+        measured[i].net[used[j]] / length
+    });
+    let values = matrix.singular_values();
+    let ratio = values.max() / values.min();
+    ratio.is_finite().then_some(ratio)
+}
+
+/// CIEDE2000 of two chromaticities at one luminance, white at Y = 1.
+fn color_difference(reference: [f64; 2], measured: [f64; 2], luminance: f64) -> f64 {
+    let lab = |uv: [f64; 2]| {
+        let [x, y, z] = direction_of(uv);
+        Xyz::new(x, y, z)
+            .scaled(luminance / y)
+            .lab(Xyz::from(srgb::WHITE_XYZ))
+    };
+    ciede2000(lab(reference), lab(measured))
+}
+
+fn errors_of(targets: &[TargetResult], left_out: &[f64]) -> Errors {
+    let fitted: Vec<f64> = targets
+        .iter()
+        .map(|t| distance(t.measured_uv, t.reference_uv))
+        .collect();
+    let n = targets.len() as f64;
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / n;
+    let largest = |values: &[f64]| values.iter().copied().fold(0.0, f64::max);
+    Errors {
+        mean_uv: mean(&fitted),
+        max_uv: largest(&fitted),
+        cross_validated_mean_uv: mean(left_out),
+        cross_validated_max_uv: largest(left_out),
+        mean_de00: targets.iter().map(|t| t.de00).sum::<f64>() / n,
+    }
+}

@@ -1,0 +1,158 @@
+//! The table of captures: target, white, dark, flat and step rows, read and checked.
+
+use crate::files::{Row, Table, nearest_known};
+use crate::signal::{BitDepth, CodeValues, PictureCache, Reading, Response, Step, read_reading};
+use crate::{Error, Result};
+use std::path::Path;
+
+/// A reading with the line it was read from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shot {
+    /// The line of the table.
+    pub line: u64,
+    /// The target, for captures of targets.
+    pub target: Option<String>,
+    /// Relative exposure, for steps.
+    pub relative_exposure: Option<f64>,
+    /// What was recorded.
+    pub reading: Reading,
+}
+
+/// All captures of a table, by kind, in the order of its lines.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Captures {
+    /// Without light.
+    pub dark: Vec<Shot>,
+    /// A white target that does not fluoresce.
+    pub white: Vec<Shot>,
+    /// An even surface, for the fan of the line and the fall-off of the lens.
+    pub flat: Vec<Shot>,
+    /// Steps of known relative exposure.
+    pub step: Vec<Shot>,
+    /// Reference targets.
+    pub target: Vec<Shot>,
+    /// The night, where the column `night` gives one and only one.
+    pub night: Option<String>,
+    /// The rig, where the column `rig` gives one and only one.
+    pub rig: Option<String>,
+    /// Captures that were left out, and why.
+    pub warnings: Vec<String>,
+}
+
+/// A capture with more than this share of its pixels clipped is left out.
+const CLIPPED: f64 = 0.01;
+
+const KINDS: [&str; 5] = ["target", "white", "dark", "flat", "step"];
+
+impl Captures {
+    /// Reads a table of captures; pictures are found from `folder`.
+    ///
+    /// # Errors
+    /// An unknown kind, a target without a name, a step without its exposure, whatever
+    /// [`read_reading`] refuses, and a target all of whose captures are saturated. A saturated
+    /// capture of which there are others is left out with a warning.
+    pub fn read(path: &Path, folder: &Path, response: &Response, depth: BitDepth) -> Result<Self> {
+        let table = Table::read(path)?;
+        table.require(&["kind"])?;
+        let mut pictures = PictureCache::new();
+        let mut captures = Captures {
+            night: only(&table, "night"),
+            rig: only(&table, "rig"),
+            ..Captures::default()
+        };
+        let mut saturated: Vec<(Shot, String)> = Vec::new();
+        for row in table.rows() {
+            let kind = row.text("kind")?;
+            if !KINDS.contains(&kind) {
+                return Err(unknown_kind(&row, kind));
+            }
+            let relative_exposure = row.optional_number_in("relative_exposure", 0.0..=1e12, "")?;
+            if kind == "step" && relative_exposure.is_none() {
+                return Err(row
+                    .error("relative_exposure", "the cell is empty, expected a number")
+                    .remedy("fill in the exposure of the step relative to the others"));
+            }
+            let target = match kind {
+                "target" => Some(row.text("target")?.to_string()),
+                _ => None,
+            };
+            let shot = Shot {
+                line: row.line(),
+                target,
+                relative_exposure,
+                reading: read_reading(&row, folder, response, depth, &mut pictures)?,
+            };
+            if shot.reading.clipped > CLIPPED && kind != "flat" {
+                saturated.push((shot, kind.to_string()));
+                continue;
+            }
+            match kind {
+                "target" => captures.target.push(shot),
+                "white" => captures.white.push(shot),
+                "dark" => captures.dark.push(shot),
+                "flat" => captures.flat.push(shot),
+                _ => captures.step.push(shot),
+            }
+        }
+        captures.leave_out(saturated).map_err(|e| e.at(path))?;
+        Ok(captures)
+    }
+
+    fn leave_out(&mut self, saturated: Vec<(Shot, String)>) -> Result<()> {
+        for (shot, kind) in saturated {
+            let percent = 100.0 * shot.reading.clipped;
+            let name = shot.target.as_deref().unwrap_or(&kind);
+            let others = match kind.as_str() {
+                "target" => self.target.iter().any(|s| s.target == shot.target),
+                "white" => !self.white.is_empty(),
+                "dark" => !self.dark.is_empty(),
+                _ => true,
+            };
+            if !others {
+                return Err(Error::input(format!(
+                    "the capture of {name} is saturated: {percent:.1} % of its pixels are at the \
+                     top of the code range, expected at most {:.0} %",
+                    100.0 * CLIPPED
+                ))
+                .line(shot.line)
+                .remedy("capture it anew with a shorter exposure or less gain"));
+            }
+            self.warnings.push(format!(
+                "The capture of {name} in line {} is saturated ({percent:.1} % of its pixels) and was \
+                 left out.",
+                shot.line
+            ));
+        }
+        Ok(())
+    }
+
+    /// The step series.
+    pub fn steps(&self) -> Vec<Step> {
+        self.step
+            .iter()
+            .filter_map(|s| {
+                Some(Step {
+                    relative_exposure: s.relative_exposure?,
+                    codes: CodeValues(s.reading.code.0),
+                })
+            })
+            .collect()
+    }
+}
+
+fn only(table: &Table, column: &str) -> Option<String> {
+    let mut found = table.rows().filter_map(|row| row.get(column));
+    let first = found.next()?;
+    found.all(|other| other == first).then(|| first.to_string())
+}
+
+fn unknown_kind(row: &Row<'_>, kind: &str) -> Error {
+    let error = row.error(
+        "kind",
+        format!("found \"{kind}\", expected {}", KINDS.join(", ")),
+    );
+    match nearest_known(kind, KINDS) {
+        Some(near) => error.remedy(format!("did you mean \"{near}\"?")),
+        None => error.remedy("correct the cell"),
+    }
+}

@@ -1,0 +1,128 @@
+//! Which mapping: every candidate is fitted without each target in turn and judged on it.
+
+use super::CandidateResult;
+use super::fit::{Form, Sample};
+use super::mapping::{Coefficients, MappingKind, apply, color_of};
+
+/// A form with the computed glows it may lean on.
+#[derive(Debug, Clone)]
+pub(super) struct Candidate<'a> {
+    pub form: Form,
+    /// Glows computed from the camera's curves; none if the targets stand alone.
+    pub computed: &'a [Sample],
+}
+
+impl Candidate<'_> {
+    /// Fitted to the targets as weighted.
+    pub fn fit(&self, targets: &[Sample], start: Option<&Coefficients>) -> Option<Coefficients> {
+        let mut all = targets.to_vec();
+        all.extend_from_slice(self.computed);
+        // Whatever the number of targets, those left in count the same against the computed glows.
+        self.form.fit(&all, start)
+    }
+
+    /// u', v' of a net signal under coefficients of this form; far away where there is no color.
+    pub fn uv(&self, coefficients: &Coefficients, net: [f64; 3]) -> Option<[f64; 2]> {
+        let [u, v, _] = color_of(apply(coefficients, self.form.kind, net))?;
+        Some([u, v])
+    }
+}
+
+/// A candidate fitted to all targets and without each.
+#[derive(Debug, Clone)]
+pub(super) struct Judged {
+    pub coefficients: Coefficients,
+    /// u', v' of each target by the fit without it.
+    pub left_out: Vec<Option<[f64; 2]>>,
+    /// Distance of each of these from the reference.
+    pub errors: Vec<f64>,
+}
+
+/// Distance that stands for a target that has no color by the fit without it.
+const LOST: f64 = 0.2;
+
+pub(super) fn judge(candidate: &Candidate<'_>, targets: &[Sample]) -> Option<Judged> {
+    let coefficients = candidate.fit(targets, None)?;
+    let left_out: Vec<Option<[f64; 2]>> = (0..targets.len())
+        .map(|i| {
+            let mut rest = targets.to_vec();
+            rest[i].weight = 0.0;
+            let kept: Vec<Sample> = rest.into_iter().filter(|s| s.weight > 0.0).collect();
+            let without = candidate.fit(&kept, None)?;
+            candidate.uv(&without, targets[i].net)
+        })
+        .collect();
+    let errors = left_out
+        .iter()
+        .zip(targets)
+        .map(|(found, target)| match found {
+            Some(uv) => distance(*uv, target.uv),
+            None => LOST,
+        })
+        .collect();
+    Some(Judged {
+        coefficients,
+        left_out,
+        errors,
+    })
+}
+
+pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1])
+}
+
+/// The first (simplest) whose mean error exceeds the best's by no more than one standard error of
+/// the difference over targets.
+pub(super) fn choose(judged: &[Option<Judged>]) -> Option<usize> {
+    let mean = |j: &Judged| j.errors.iter().sum::<f64>() / j.errors.len() as f64;
+    let best = judged
+        .iter()
+        .flatten()
+        .min_by(|a, b| mean(a).total_cmp(&mean(b)))?;
+    judged.iter().position(|candidate| {
+        let Some(candidate) = candidate else {
+            return false;
+        };
+        let more: Vec<f64> = candidate
+            .errors
+            .iter()
+            .zip(&best.errors)
+            .map(|(a, b)| a - b)
+            .collect();
+        let (average, error) = mean_and_error(&more);
+        average <= error
+    })
+}
+
+fn mean_and_error(values: &[f64]) -> (f64, f64) {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
+    (mean, (variance / n).sqrt())
+}
+
+/// What is written down of the candidates.
+pub(super) fn results(
+    candidates: &[Candidate<'_>],
+    judged: &[Option<Judged>],
+    chosen: usize,
+) -> Vec<CandidateResult> {
+    candidates
+        .iter()
+        .zip(judged)
+        .enumerate()
+        .filter_map(|(i, (candidate, judged))| {
+            let (mean, error) = mean_and_error(&judged.as_ref()?.errors);
+            Some(CandidateResult {
+                kind: candidate.form.kind,
+                computed_glows: candidate.computed.len(),
+                cross_validated_mean_uv: mean,
+                standard_error: error,
+                chosen: i == chosen,
+            })
+        })
+        .collect()
+}
+
+/// The kinds in the order of their simplicity.
+pub(super) const KINDS: [MappingKind; 2] = [MappingKind::Matrix, MappingKind::RootPolynomial];

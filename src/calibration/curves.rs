@@ -1,0 +1,127 @@
+//! Glows computed from the camera's own curves, which fill in what a dozen targets leave open.
+//!
+//! Where the season gives sensitivities and the reference are spectra, glows of many hues and
+//! widths are sent through the filter onto the curves, and the mapping is fitted to them together
+//! with the targets. The targets set the balance of the channels and are what is tested: computed
+//! glows are only kept if they lower the error of targets left out.
+
+use super::fit::Sample;
+use super::reference::Reference;
+use crate::colorimetry::{Observer, Weights};
+use crate::numeric::stream;
+use crate::season::ChromaticityKind;
+use crate::spectra::{Filter, Sensitivities};
+use rand::Rng;
+
+/// Number of computed glows.
+const GLOWS: usize = 240;
+/// All computed glows together weigh as much as so many targets.
+const WORTH: f64 = 9.0;
+/// Widths at half maximum in nm: of a line of a lanthanide to that of organic matter.
+const WIDTH_NM: (f64, f64) = (20.0, 160.0);
+/// At least this share of a glow's luminance must pass the filter.
+const PASSED: f64 = 0.05;
+
+/// Computed glows and how well the curves agree with the captures.
+#[derive(Debug, Clone)]
+pub(super) struct Computed {
+    /// Signals with their chromaticities, weighted.
+    pub samples: Vec<Sample>,
+    /// Standard deviation over targets of the logarithm of channel ratios, measured over computed.
+    pub disagreement: f64,
+}
+
+/// Glows through the filter onto the camera, brought to the balance that the targets show; `None`
+/// where the reference are no spectra.
+pub(super) fn compute(
+    reference: &Reference,
+    camera: &Sensitivities,
+    targets: &[(usize, [f64; 3])],
+    laser_nm: f64,
+    channels: [bool; 3],
+) -> Option<Computed> {
+    let grid: Vec<f64> = (0..=90).map(|i| 380.0 + 4.0 * f64::from(i)).collect();
+    let onto = |filter: &Filter, grid: &[f64]| camera.weights(filter, grid);
+    let mut ratios: [Vec<f64>; 3] = Default::default();
+    for (at, net) in targets {
+        let spectrum = reference.targets[*at].spectrum.as_ref()?;
+        let response = camera.response(&reference.filter, spectrum);
+        for c in [0, 2] {
+            let ratio = (net[c] / net[1]) / (response[c] / response[1]);
+            if channels[c] && channels[1] && ratio > 0.0 && ratio.is_finite() {
+                ratios[c].push(ratio.ln());
+            }
+        }
+    }
+    let mut gains = [1.0; 3];
+    let mut disagreement: f64 = 0.0;
+    for c in [0, 2] {
+        if !channels[c] {
+            continue;
+        }
+        ratios[c].sort_by(f64::total_cmp);
+        let middle = median(&ratios[c])?;
+        gains[c] = middle.exp();
+        let mut away: Vec<f64> = ratios[c].iter().map(|r| (r - middle).abs()).collect();
+        away.sort_by(f64::total_cmp);
+        // The median deviation of a normal distribution is 1/1.4826 of its standard deviation.
+        disagreement = disagreement.max(1.4826 * median(&away)?);
+    }
+    let signal = onto(&reference.filter, &grid);
+    let seen = Weights::through(Observer::Cie1931, &reference.filter, &grid);
+    let whole = Weights::through(Observer::Cie1931, &Filter::none(), &grid);
+    let mut samples = Vec::with_capacity(GLOWS);
+    let mut piece = 0;
+    while samples.len() < GLOWS && piece < 20 * GLOWS as u64 {
+        let glow = glow(&grid, laser_nm, piece);
+        piece += 1;
+        let passed = seen.xyz(&glow).ok()?;
+        let all = whole.xyz(&glow).ok()?;
+        if passed.y < PASSED * all.y {
+            continue;
+        }
+        let claimed = match reference.chromaticity {
+            ChromaticityKind::ThroughFilter => passed,
+            ChromaticityKind::Emission => all,
+        };
+        let uv = claimed.uv()?;
+        let net = std::array::from_fn(|c| {
+            let sum: f64 = signal.iter().zip(&glow).map(|(w, v)| w[c] * v).sum();
+            gains[c] * sum
+        });
+        samples.push(Sample {
+            net,
+            uv: [uv.u, uv.v],
+            weight: WORTH / GLOWS as f64,
+        });
+    }
+    (samples.len() == GLOWS).then_some(Computed {
+        samples,
+        disagreement,
+    })
+}
+
+/// One to three bands of light, all above the laser's wavelength.
+fn glow(grid: &[f64], laser_nm: f64, piece: u64) -> Vec<f64> {
+    let mut random = stream(1, "computed glows", piece);
+    let mut uniform = || (random.next_u64() >> 11) as f64 / (1_u64 << 53) as f64;
+    let bands = 1 + usize::from(uniform() < 0.5) + usize::from(uniform() < 0.25);
+    let mut values = vec![0.0; grid.len()];
+    for _ in 0..bands {
+        let height = 0.1 + 0.9 * uniform();
+        let peak = laser_nm.min(600.0) + uniform() * (690.0 - laser_nm.min(600.0));
+        let width = WIDTH_NM.0 * (WIDTH_NM.1 / WIDTH_NM.0).powf(uniform());
+        for (value, nm) in values.iter_mut().zip(grid) {
+            *value += height * (-4.0 * 2_f64.ln() * ((nm - peak) / width).powi(2)).exp();
+        }
+    }
+    values
+}
+
+fn median(sorted: &[f64]) -> Option<f64> {
+    let n = sorted.len();
+    if n == 0 {
+        return None;
+    }
+    Some(0.5 * (sorted[(n - 1) / 2] + sorted[n / 2]))
+}

@@ -1,0 +1,216 @@
+//! Dark level, white target and leak from their captures.
+
+use super::captures::{Captures, Shot};
+use super::{Black, Exposure, Leak, Noise, WhiteRecord};
+use crate::season::{CalibrationPlan, IrradianceLaw};
+use crate::signal::{BitDepth, Capture, LinearSignal, Response};
+
+/// Whites whose channel ratios differ by more than this share and four standard errors show that
+/// the white balance moved.
+const BALANCE: f64 = 0.04;
+/// ... and whose brightness differs by more than this, that the exposure did.
+const BRIGHTNESS: f64 = 0.08;
+
+/// What turns a recorded signal into one at the reference height and the calibration's exposure.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reduction {
+    pub black: Black,
+    pub exposure: Exposure,
+    pub irradiance: IrradianceLaw,
+    pub height_m: f64,
+}
+
+impl Reduction {
+    /// Signal per recorded signal: relative exposure times relative irradiance.
+    pub fn light(&self, capture: &Capture) -> f64 {
+        let irradiance = capture
+            .height_m
+            .map_or(1.0, |h| self.irradiance.relative(h, self.height_m));
+        irradiance * self.exposure.relative(capture)
+    }
+
+    /// Net signal, leak included, with the variance that noise leaves in it.
+    pub fn net(&self, shot: &Shot, variance: impl Fn(usize, f64) -> f64) -> [(f64, f64); 3] {
+        let light = self.light(&shot.reading.capture);
+        let pixels = shot.reading.pixels.unwrap_or(1).max(1) as f64;
+        std::array::from_fn(|c| {
+            let net = shot.reading.signal.0[c] - self.black.signal[c];
+            let noise = variance(c, net) / pixels;
+            (net / light, noise / (light * light))
+        })
+    }
+}
+
+/// The dark level; without captures of it 0, with an uncertainty that reaches to the dimmest
+/// signal there is.
+pub(super) fn dark(
+    captures: &Captures,
+    response: &Response,
+    depth: BitDepth,
+    warnings: &mut Vec<String>,
+) -> Black {
+    let shots = &captures.dark;
+    if shots.is_empty() {
+        warnings.push(
+            "There is no dark capture: the dark level was taken to be 0 and its uncertainty such \
+             that it may be as high as the dimmest signal recorded. Cap the lens and capture it."
+                .to_string(),
+        );
+        let dimmest = |c: usize| {
+            captures
+                .target
+                .iter()
+                .chain(&captures.white)
+                .map(|s| s.reading.signal.0[c])
+                .fold(f64::INFINITY, f64::min)
+        };
+        return Black {
+            signal: [0.0; 3],
+            // A rectangular distribution from 0 to the dimmest (JCGM 100:2008, 4.3.7).
+            sd: [0, 1, 2].map(|c| dimmest(c).max(0.0) / 3_f64.sqrt()),
+        };
+    }
+    let count = shots.len() as f64;
+    let mean: [f64; 3] =
+        std::array::from_fn(|c| shots.iter().map(|s| s.reading.signal.0[c]).sum::<f64>() / count);
+    let sd = std::array::from_fn(|c| {
+        let between = match shots.len() {
+            1 => 0.0,
+            _ => {
+                shots
+                    .iter()
+                    .map(|s| (s.reading.signal.0[c] - mean[c]).powi(2))
+                    .sum::<f64>()
+                    / (count - 1.0)
+                    / count
+            }
+        };
+        let within = shots
+            .iter()
+            .map(|s| own_variance(s, c, response, depth))
+            .sum::<f64>();
+        between.max(within / count / count).sqrt()
+    });
+    Black { signal: mean, sd }
+}
+
+/// Variance of a reading's mean by the deviation of its pixels; where that is too small to shake
+/// the rounding, or unknown, by the rounding of the mean itself.
+fn own_variance(shot: &Shot, channel: usize, response: &Response, depth: BitDepth) -> f64 {
+    let reading = &shot.reading;
+    let code = response.codes(LinearSignal(reading.signal.0), depth).0[channel];
+    let width = response.code_width(channel, code, depth);
+    match (reading.pixel_sd, reading.pixels) {
+        (Some(sd), Some(pixels)) if sd[channel] > 0.3 * width => {
+            sd[channel].powi(2) / pixels.max(1) as f64
+        }
+        _ => width * width / 12.0,
+    }
+}
+
+/// The white target as recorded and what is taken for the leak.
+pub(super) fn leak(
+    captures: &Captures,
+    reduction: &Reduction,
+    noise: impl Fn(usize, f64) -> f64,
+    plan: &CalibrationPlan,
+    warnings: &mut Vec<String>,
+) -> (Leak, Option<WhiteRecord>) {
+    let shots = &captures.white;
+    let mut leak = Leak {
+        signal: [0.0; 3],
+        sd: [0.0; 3],
+        ground_share: plan.ground_leak_share,
+        ground_share_sd: plan.ground_leak_share_sd,
+        target_share: plan.target_leak_share,
+        target_share_sd: plan.target_leak_share_sd,
+        share_of_dimmest: None,
+    };
+    if shots.is_empty() {
+        warnings.push(
+            "There is no capture of a white target that does not fluoresce: laser light that leaks \
+             through the filter is not known, was not taken off and is in no uncertainty, and later \
+             nights cannot be judged for brightness."
+                .to_string(),
+        );
+        return (leak, None);
+    }
+    let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, &noise)).collect();
+    let count = nets.len() as f64;
+    let mut record = WhiteRecord {
+        net_signal: [0.0; 3],
+        sd: [0.0; 3],
+        captures: shots.len(),
+    };
+    for c in 0..3 {
+        let mean = nets.iter().map(|n| n[c].0).sum::<f64>() / count;
+        let within = nets.iter().map(|n| n[c].1).sum::<f64>() / count / count;
+        let between = match shots.len() {
+            1 => 0.0,
+            _ => nets.iter().map(|n| (n[c].0 - mean).powi(2)).sum::<f64>() / (count - 1.0) / count,
+        };
+        record.net_signal[c] = mean;
+        record.sd[c] = (within.max(between) + reduction.black.sd[c].powi(2)).sqrt();
+        leak.signal[c] = mean.max(0.0);
+        leak.sd[c] = record.sd[c];
+    }
+    compare_whites(shots, &nets, &record, warnings);
+    (leak, Some(record))
+}
+
+/// Says whether white captures of one calibration differ, which a fixed exposure and white balance
+/// do not allow.
+fn compare_whites(
+    shots: &[Shot],
+    nets: &[[(f64, f64); 3]],
+    record: &WhiteRecord,
+    warnings: &mut Vec<String>,
+) {
+    let strongest = (0..3)
+        .max_by(|a, b| record.net_signal[*a].total_cmp(&record.net_signal[*b]))
+        .unwrap_or(1);
+    for (shot, net) in shots.iter().zip(nets) {
+        let share = |c: usize| net[c].0 / record.net_signal[c];
+        let error = |c: usize| net[c].1.sqrt() / record.net_signal[c].abs();
+        let bright = share(strongest);
+        if (bright - 1.0).abs() > BRIGHTNESS + 4.0 * error(strongest) {
+            warnings.push(format!(
+                "The white capture in line {} is {:.0} % of the mean of the whites after height and \
+                 exposure are allowed for: an automatic exposure was at work, or the height is wrong.",
+                shot.line,
+                100.0 * bright
+            ));
+        }
+        for c in 0..3 {
+            // A channel with little leak says little of the white balance.
+            if record.net_signal[c] < 0.1 * record.net_signal[strongest] {
+                continue;
+            }
+            let ratio = share(c) / bright;
+            if (ratio - 1.0).abs() > BALANCE + 4.0 * error(c).hypot(error(strongest)) {
+                warnings.push(format!(
+                    "The white balance moved between captures: in line {} the {} channel of the white \
+                     is {:.0} % of what the other whites let expect. Fix the white balance.",
+                    shot.line,
+                    ["red", "green", "blue"][c],
+                    100.0 * ratio
+                ));
+            }
+        }
+    }
+}
+
+/// Variance of one pixel's linear signal by a noise model, rounding included.
+pub(super) fn pixel_variance(
+    noise: &Noise,
+    black: &Black,
+    response: &Response,
+    depth: BitDepth,
+    channel: usize,
+    net: f64,
+) -> f64 {
+    let total = LinearSignal(std::array::from_fn(|c| black.signal[c] + net.max(0.0)));
+    let code = response.codes(total, depth).0[channel];
+    let width = response.code_width(channel, code, depth);
+    noise.read_sd[channel].powi(2) + noise.gain[channel] * net.max(0.0) + width * width / 12.0
+}
