@@ -52,6 +52,12 @@ impl Bins {
         self.edges.len()
     }
 
+    /// The value between codes `code` and `code + 1` of a feature.
+    #[cfg(test)]
+    pub fn edge(&self, feature: usize, code: u8) -> f64 {
+        self.edges[feature][usize::from(code)]
+    }
+
     /// The code of a value of a feature.
     pub fn code(&self, feature: usize, value: f64) -> u8 {
         self.edges[feature].partition_point(|edge| *edge < value) as u8

@@ -171,3 +171,52 @@ pub(crate) fn softmax(mut logits: Array2<f64>) -> Array2<f64> {
     }
     logits
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Fisher 1936, Ann. Eugenics 7:179-188, sums of squares and products within two species (from
+    /// memory, recomputed), printed to four decimals.
+    #[test]
+    fn scatter_within_two_species_is_fishers() {
+        let text = include_str!("../../tests/published/data/iris.csv");
+        let rows: Vec<Vec<&str>> = text
+            .lines()
+            .skip(1)
+            .map(|l| l.split(',').collect())
+            .collect();
+        let features = Array2::from_shape_fn((100, 4), |(i, j)| rows[i][j].parse::<f64>().unwrap());
+        let training = Training {
+            features: features.view(),
+            labels: (0..100).map(|i| i / 50).collect(),
+            weights: &[1.0; 100],
+            present: vec![0, 1],
+            shares: vec![0.5; 2],
+            positive: vec![true, false],
+            feature_names: &[],
+        };
+        let within = Scatter::new(features.view(), &training).pooled();
+        let printed = [
+            [19.1434, 9.0356, 9.7634, 3.2394],
+            [9.0356, 11.8658, 4.6232, 2.4746],
+            [9.7634, 4.6232, 12.2978, 3.8794],
+            [3.2394, 2.4746, 3.8794, 2.4604],
+        ];
+        for (i, row) in printed.iter().enumerate() {
+            for (j, printed) in row.iter().enumerate() {
+                assert!((within[(i, j)] - printed).abs() < 5e-5);
+            }
+        }
+    }
+
+    #[test]
+    fn whitening_gives_the_squared_distance_and_the_determinant() {
+        let covariance = DMatrix::from_row_slice(2, 2, &[4.0, 1.0, 1.0, 9.0]);
+        let (white, log_determinant) = whitening(&covariance).unwrap();
+        assert!((log_determinant - 35.0_f64.ln()).abs() < 1e-12);
+        // (2, 3) against the inverse [9 -1; -1 4] / 35: (36 - 12 + 36) / 35.
+        let d = white * nalgebra::DVector::from_vec(vec![2.0, 3.0]);
+        assert!((d.norm_squared() - 60.0 / 35.0).abs() < 1e-12);
+    }
+}
