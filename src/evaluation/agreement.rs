@@ -62,3 +62,20 @@ impl McNemar {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn decisions_that_never_differ_are_not_tested() {
+        assert_eq!(McNemar::of(0, 0), None);
+    }
+
+    #[test]
+    fn an_even_split_is_no_difference() {
+        let even = McNemar::of(4, 4).unwrap();
+        assert_eq!((even.chi_square, even.p_exact), (0.0, 1.0));
+        assert!(even.p_mid > 0.8 && even.p_mid < 1.0);
+    }
+}

@@ -360,3 +360,110 @@ impl Scale {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn trials(sizes: &[usize]) -> GroupTrials {
+        let of: Vec<usize> = sizes
+            .iter()
+            .enumerate()
+            .flat_map(|(group, &n)| vec![group; n])
+            .collect();
+        GroupTrials::of(&of, sizes.len(), |_| 1.0)
+    }
+
+    #[test]
+    fn the_same_seed_gives_the_same_interval_on_any_number_of_threads() {
+        let trials = trials(&[5, 9, 3, 12, 7]);
+        let hits = [4.0, 9.0, 1.0, 10.0, 6.0];
+        let run = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new()
+                .num_threads(threads)
+                .build()
+                .unwrap();
+            pool.install(|| {
+                ClusterBootstrap::new(4, 0.95)
+                    .share(&hits, &trials)
+                    .unwrap()
+            })
+        };
+        assert_eq!(run(1), run(3));
+        let other = ClusterBootstrap::new(5, 0.95)
+            .share(&hits, &trials)
+            .unwrap();
+        assert_ne!(run(1).low, other.low);
+    }
+
+    #[test]
+    fn all_found_is_not_certain() {
+        let trials = trials(&[4, 6]);
+        let found = ClusterBootstrap::new(1, 0.95)
+            .share(&[4.0, 6.0], &trials)
+            .unwrap();
+        assert_eq!((found.value, found.high), (1.0, 1.0));
+        assert_eq!(found.method, IntervalMethod::GroupExact);
+        // 10 / (1 + 0.1 (52 / 10 - 1)) = 7.04 patches
+        let patches = trials.effective_patches(ASSUMED_CORRELATION).unwrap();
+        assert!((patches - 10.0 / 1.42).abs() < 1e-12);
+        assert!((found.low - 0.025_f64.powf(1.0 / patches)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn one_group_tells_no_interval_and_no_trials_no_figure() {
+        let bootstrap = ClusterBootstrap::new(1, 0.95);
+        assert_eq!(bootstrap.share(&[3.0], &trials(&[5])), None);
+        assert_eq!(bootstrap.share(&[3.0, 0.0], &trials(&[5, 0])), None);
+        assert_eq!(bootstrap.share(&[0.0, 0.0], &trials(&[0, 0])), None);
+        assert_eq!(bootstrap.share(&[], &trials(&[])), None);
+        assert!(bootstrap.quantiles(Vec::new()).is_none());
+    }
+
+    #[test]
+    fn unequal_groups_tell_less_than_equal_ones() {
+        assert_eq!(trials(&[5, 5, 5, 5]).effective_groups(), Some(4.0));
+        assert_eq!(trials(&[5, 5, 5, 5, 0]).effective_groups(), Some(4.0));
+        assert!(trials(&[17, 1, 1, 1]).effective_groups().unwrap() < 1.5);
+    }
+
+    #[test]
+    fn limits_stay_inside_the_figures_bounds() {
+        for (scale, value, low, high) in [
+            (Scale::Logit, 0.97, 0.0, 1.0),
+            (Scale::Correlation, -0.9, -1.0, 1.0),
+            (Scale::Log, 0.1, 0.0, f64::INFINITY),
+        ] {
+            let (down, up) = scale.limits(value, 0.4);
+            assert!(
+                low <= down && down < value && value < up && up <= high,
+                "{scale:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_second_stage_draws_patches_only_within_drawn_groups() {
+        let groups = [0, 0, 0, 1, 1, 2];
+        let bootstrap = ClusterBootstrap {
+            two_stage: true,
+            replicates: 20,
+            ..ClusterBootstrap::new(3, 0.95)
+        };
+        for replicate in 0..20 {
+            let times = bootstrap.multiplicities(3, replicate);
+            assert_eq!(times.iter().sum::<f64>(), 3.0);
+        }
+        let drawn = bootstrap.resamples_of_patches(&groups, |times| {
+            let of = |group: usize| -> f64 {
+                (0..6)
+                    .filter(|&i| groups[i] == group)
+                    .map(|i| times[i])
+                    .sum()
+            };
+            // Whole multiples of each group's size.
+            Some(of(0) % 3.0 + of(1) % 2.0)
+        });
+        assert_eq!(drawn, vec![0.0; 20]);
+    }
+}

@@ -189,3 +189,26 @@ pub fn ratio_of_sums(
     };
     Ok(estimate())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_does_not_vary_has_no_correlation() {
+        let same = OneWay::of(&[vec![1.0, 1.0], vec![1.0, 1.0]]).unwrap();
+        assert_eq!(same.intraclass_correlation(), None);
+        assert!(OneWay::of(&[vec![1.0, 2.0]]).is_none());
+        assert!(OneWay::of(&[vec![1.0], vec![2.0]]).is_none());
+        assert!(TwoWay::of(&[vec![1.0, 2.0], vec![1.0]]).is_none());
+        assert_eq!(kish_effective_size([]), None);
+        assert_eq!(ratio_of_sums(&[1.0], &[2.0], None).unwrap(), None);
+        assert!(ratio_of_sums(&[1.0], &[], None).is_err());
+    }
+
+    #[test]
+    fn groups_that_differ_in_everything_correlate_fully() {
+        let apart = OneWay::of(&[vec![1.0, 1.0], vec![5.0, 5.0, 5.0]]).unwrap();
+        assert!((apart.intraclass_correlation().unwrap() - 1.0).abs() < 1e-12);
+    }
+}

@@ -309,3 +309,84 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     }
     ratio(sum, n)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(n: usize) -> Vec<String> {
+        (0..n).map(|c| format!("class {c}")).collect()
+    }
+
+    #[test]
+    fn a_class_that_is_not_named_is_refused() {
+        let mut table = Confusion::new(names(2)).unwrap();
+        let error = table.add(Truth(2), Decision(0), 1.0).unwrap_err();
+        assert!(
+            error.is_input() && error.to_string().contains("below 2"),
+            "{error}"
+        );
+        assert!(Confusion::new(Vec::new()).is_err());
+        assert!(Confusion::from_counts(names(2), vec![vec![1, 2]]).is_err());
+    }
+
+    #[test]
+    fn weights_outside_their_range_are_refused() {
+        for wrong in [-1.0, f64::NAN, f64::INFINITY] {
+            let table = Confusion::of(names(1), &[Truth(0)], &[Decision(0)], Some(&[wrong]));
+            assert!(table.is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn what_is_undefined_is_absent() {
+        let empty = Confusion::new(names(3)).unwrap();
+        assert_eq!(empty.accuracy(), None);
+        assert_eq!(empty.balanced_accuracy(), None);
+        assert_eq!(empty.kappa(), None);
+        assert_eq!(empty.matthews(), None);
+        assert_eq!(empty.f_beta_macro(1.0), None);
+        assert_eq!(empty.kappa_standard_error(), None);
+        let one_class = Confusion::from_counts(names(2), vec![vec![4, 0], vec![0, 0]]).unwrap();
+        assert_eq!(one_class.accuracy(), Some(1.0));
+        assert_eq!(one_class.matthews(), None);
+        assert_eq!(one_class.kappa(), None);
+        assert_eq!(one_class.kappa_null_error(), None);
+        assert_eq!(one_class.one_against_rest(1).recall(), None);
+    }
+
+    #[test]
+    fn the_matthews_correlation_of_two_classes_is_that_of_their_table() {
+        let table = Confusion::from_counts(names(2), vec![vec![7, 3], vec![2, 11]]).unwrap();
+        let two = table.one_against_rest(0).matthews().unwrap();
+        assert!((table.matthews().unwrap() - two).abs() < 1e-12);
+        let pooled = table
+            .positive_against_rest(&[false, true])
+            .matthews()
+            .unwrap();
+        assert!((pooled - two).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_weight_of_two_counts_as_two_patches() {
+        let labels = || names(2);
+        let (truth, decision) = ([Truth(0), Truth(1)], [Decision(0), Decision(0)]);
+        let weighted = Confusion::of(labels(), &truth, &decision, Some(&[2.0, 1.0])).unwrap();
+        let repeated = Confusion::of(
+            labels(),
+            &[Truth(0), Truth(0), Truth(1)],
+            &[Decision(0); 3],
+            None,
+        )
+        .unwrap();
+        assert_eq!(weighted.weighted(), repeated.weighted());
+        assert_eq!(weighted.count(Truth(0), Decision(0)), 1);
+    }
+
+    #[test]
+    fn a_confusion_comes_back_from_json_as_it_was() {
+        let table = Confusion::from_counts(names(2), vec![vec![7, 3], vec![2, 11]]).unwrap();
+        let text = serde_json::to_string(&table).unwrap();
+        assert_eq!(serde_json::from_str::<Confusion>(&text).unwrap(), table);
+    }
+}

@@ -80,3 +80,23 @@ pub fn decision_curve(
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evaluation::Scores;
+
+    #[test]
+    fn a_perfect_model_is_worth_the_share_of_positives_at_any_threshold() {
+        let scores = Scores::new(&[0.0, 1.0, 0.0, 0.0], &[false, true, false, false]).unwrap();
+        let probabilities = Probabilities::new(scores).unwrap();
+        for point in decision_curve(&probabilities, &[0.0, 0.1, 0.5, 0.9, 1.0], Some(0.02)) {
+            assert!((point.model - 0.02).abs() < 1e-12, "{point:?}");
+            assert!(point.threshold > 0.0 && point.threshold < 1.0);
+        }
+        assert_eq!(
+            decision_curve(&probabilities, &[0.0, 0.5, 1.0], None).len(),
+            1
+        );
+    }
+}

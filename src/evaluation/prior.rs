@@ -181,3 +181,65 @@ fn maximum(contrasts: &[(f64, f64)], weight: impl Fn(usize) -> f64) -> f64 {
     }
     (low + high) / 2.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::stream;
+    use rand::RngExt;
+
+    /// Probabilities at a share of a half of patches of which `share` are positive: one feature,
+    /// uniform on 0 to 1 in the others, rising (density 2x) in positives.
+    fn field(share: f64, patches: usize) -> Vec<f64> {
+        let mut rng = stream(5, "prior test", 0);
+        (0..patches)
+            .map(|patch| {
+                let positive = (patch as f64) < share * patches as f64;
+                let draw: f64 = rng.random();
+                let x = if positive { draw.sqrt() } else { draw };
+                2.0 * x / (2.0 * x + 1.0)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn the_fields_share_is_recovered_and_the_interval_holds_it() {
+        let p = field(0.1, 20_000);
+        let groups: Vec<usize> = (0..p.len()).map(|patch| patch % 15).collect();
+        let bootstrap = ClusterBootstrap {
+            replicates: 200,
+            ..ClusterBootstrap::new(1, 0.95)
+        };
+        let found = estimate_with_interval(&p, None, 0.5, &groups, &bootstrap);
+        let found = found.unwrap().unwrap();
+        assert!(
+            (found.value - 0.1).abs() < 0.03 && found.holds(0.1),
+            "{found:?}"
+        );
+        let rest = em_step(&p, None, 0.5, found.value);
+        assert!((rest - found.value).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_field_without_bone_has_a_share_near_nought_and_not_below() {
+        let found = estimate(&field(0.0, 5000), None, 0.5).unwrap();
+        assert!((0.0..0.05).contains(&found), "{found}");
+    }
+
+    #[test]
+    fn impossible_input_is_refused() {
+        assert!(estimate(&[], None, 0.5).unwrap_err().is_too_little());
+        assert!(estimate(&[1.5], None, 0.5).unwrap_err().is_input());
+        assert!(estimate(&[0.5], None, 1.0).is_err());
+        assert!(estimate(&[0.5], Some(&[-1.0]), 0.5).is_err());
+        assert_eq!(shift(&[0.5], &[0.5, 0.5], &[0.1, 0.9]), None);
+    }
+
+    #[test]
+    fn moving_there_and_back_changes_nothing() {
+        for p in [0.0, 0.01, 0.4, 1.0] {
+            let there = shift_probability(p, 0.3, 0.02);
+            assert!((shift_probability(there, 0.02, 0.3) - p).abs() < 1e-12);
+        }
+    }
+}

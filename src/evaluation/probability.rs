@@ -382,3 +382,69 @@ pub fn hosmer_lemeshow(
         p_value,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ndarray::array;
+
+    #[test]
+    fn a_certain_mistake_costs_much_and_not_everything() {
+        let scores = Scores::new(&[0.0, 1.0], &[true, false]).unwrap();
+        let loss = log_loss(&Probabilities::new(scores).unwrap()).unwrap();
+        assert!(
+            (loss + PROBABILITY_FLOOR.ln()).abs() < 0.1 && loss.is_finite(),
+            "{loss}"
+        );
+    }
+
+    #[test]
+    fn two_classes_cost_what_positive_against_rest_does() {
+        let p = array![[0.3, 0.7], [0.8, 0.2], [0.5, 0.5]];
+        let truth = [Truth(1), Truth(0), Truth(0)];
+        let weights = [1.0, 2.0, 5.0];
+        let scores = Scores::new(&[0.7, 0.2, 0.5], &[true, false, false]).unwrap();
+        let binary = Probabilities::new(scores.weighted(&weights).unwrap()).unwrap();
+        let near = |a: Option<f64>, b: f64| (a.unwrap() - b).abs() < 1e-12;
+        let loss = log_loss_classes(p.view(), &truth, Some(&weights)).unwrap();
+        assert!(near(loss, log_loss(&binary).unwrap()));
+        let squares = brier_classes(p.view(), &truth, Some(&weights)).unwrap();
+        assert!(near(squares, 2.0 * brier(&binary).unwrap()));
+    }
+
+    #[test]
+    fn a_class_without_a_column_is_refused() {
+        let p = array![[0.3, 0.7]];
+        assert!(
+            log_loss_classes(p.view(), &[Truth(2)], None)
+                .unwrap_err()
+                .is_input()
+        );
+        assert!(log_loss_classes(p.view(), &[], None).is_err());
+        assert!(log_loss_classes(array![[0.3, f64::NAN]].view(), &[Truth(0)], None).is_err());
+    }
+
+    #[test]
+    fn without_patches_there_are_no_figures() {
+        let none = Probabilities::new(Scores::new(&[], &[]).unwrap()).unwrap();
+        assert_eq!(log_loss(&none), None);
+        assert_eq!(brier(&none), None);
+        assert!(murphy(&none, Bins::EqualCount(5)).is_none());
+        assert!(reliability(&none, Bins::EqualWidth(5), 0.95).is_empty());
+        assert!(calibration_error(&[]).is_none());
+        assert!(hosmer_lemeshow(&none, 10, ProbabilitySource::OtherPatches).is_none());
+    }
+
+    #[test]
+    fn bins_of_equal_count_hold_every_patch_once_and_split_no_tie() {
+        let p = [0.1, 0.1, 0.1, 0.1, 0.4, 0.6, 0.8, 0.8];
+        let scores = Scores::new(&p, &[false; 8]).unwrap();
+        let probabilities = Probabilities::new(scores).unwrap();
+        let bins = reliability(&probabilities, Bins::EqualCount(3), 0.95);
+        let sizes: Vec<usize> = bins.iter().map(|b| b.patches).collect();
+        assert_eq!(sizes, [4, 1, 3]);
+        let parts = murphy(&probabilities, Bins::EqualCount(3)).unwrap();
+        let sum = parts.reliability - parts.resolution + parts.uncertainty + parts.within_bins;
+        assert!((sum - parts.brier).abs() < 1e-12);
+    }
+}

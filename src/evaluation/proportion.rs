@@ -248,3 +248,49 @@ fn root(rising: impl Fn(f64) -> f64) -> f64 {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn impossible_counts_have_no_interval() {
+        for (r, n) in [
+            (0.0, 0.0),
+            (-1.0, 5.0),
+            (6.0, 5.0),
+            (f64::NAN, 5.0),
+            (1.0, f64::NAN),
+        ] {
+            for method in [
+                wilson,
+                exact,
+                mid_p,
+                normal,
+                likelihood,
+                agresti_coull,
+                jeffreys,
+            ] {
+                assert_eq!(method(r, n, 0.95), None, "{r} of {n}");
+            }
+        }
+        assert_eq!(wilson(1.0, 2.0, 1.0), None);
+        assert_eq!(upper_limit_of_none(0.0, 0.95), None);
+        assert_eq!(difference((1.0, 2.0), (0.0, 0.0), 0.95), None);
+    }
+
+    /// The sum over all outcomes of their probability if the interval holds the truth.
+    #[test]
+    fn the_exact_interval_holds_at_least_what_it_says() {
+        for truth in [0.02, 0.3, 0.77] {
+            let mut held = 0.0;
+            for r in 0..=12 {
+                let r = f64::from(r);
+                if exact(r, 12.0, 0.95).unwrap().holds(truth) {
+                    held += upper_tail(r, 12.0, truth) - upper_tail(r + 1.0, 12.0, truth);
+                }
+            }
+            assert!(held >= 0.95, "{truth}: {held}");
+        }
+    }
+}

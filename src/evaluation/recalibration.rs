@@ -133,3 +133,46 @@ fn fit(rows: &[Row], start: (f64, f64), with_slope: bool) -> Option<(f64, f64)> 
     // Rounding may keep the last digits moving; the gradient has long vanished by then.
     Some(at)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evaluation::Scores;
+
+    fn of(p: &[f64], y: &[bool]) -> Option<Recalibration> {
+        recalibrate(&Probabilities::new(Scores::new(p, y).unwrap()).unwrap())
+    }
+
+    #[test]
+    fn there_is_no_slope_where_the_probability_separates_or_is_constant() {
+        assert_eq!(of(&[0.1, 0.2, 0.7, 0.9], &[false, false, true, true]), None);
+        assert_eq!(of(&[0.1, 0.2, 0.7, 0.9], &[true, true, false, false]), None);
+        assert_eq!(of(&[0.5; 4], &[true, false, true, false]), None);
+        assert_eq!(of(&[0.1, 0.9], &[true, true]), None);
+        assert_eq!(of(&[], &[]), None);
+    }
+
+    #[test]
+    fn certain_and_wrong_is_still_finite() {
+        let found = of(
+            &[0.0, 1.0, 0.4, 0.6, 0.5],
+            &[true, false, false, true, true],
+        )
+        .unwrap();
+        assert!(found.slope.is_finite() && found.intercept.is_finite());
+        assert!(found.slope < 0.0);
+    }
+
+    #[test]
+    fn promising_twice_the_odds_is_an_intercept_of_minus_ln_2() {
+        // said 2/3 and 1/3, found 1/2 and 1/5: half the odds each
+        let (mut p, mut y) = (Vec::new(), Vec::new());
+        for (said, found) in [(2.0 / 3.0, 5), (1.0 / 3.0, 2)] {
+            p.extend([said; 10]);
+            y.extend((0..10).map(|i| i < found));
+        }
+        let fit = of(&p, &y).unwrap();
+        assert!((fit.in_the_large + 2.0_f64.ln()).abs() < 1e-9, "{fit:?}");
+        assert!((fit.slope - 1.0).abs() < 1e-9);
+    }
+}

@@ -190,3 +190,90 @@ pub fn recall_at(scores: &Scores, rate: f64) -> Option<CutPoint> {
         false_alarm_rate: at.false_alarm_rate,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evaluation::{delong, precision_recall};
+
+    #[test]
+    fn one_class_alone_has_no_curve() {
+        for label in [true, false] {
+            let (score, positive) = ([0.1, 0.7], [label; 2]);
+            let scores = Scores::new(&score, &positive).unwrap();
+            assert_eq!(auc(&scores), None);
+            assert_eq!(youden(&scores), None);
+            assert_eq!(recall_at(&scores, 0.1), None);
+            assert!(partial_auc(&scores, 0.1).is_none());
+            assert!(delong::auc(&scores, 0.95).is_none());
+        }
+        assert_eq!(auc(&Scores::new(&[], &[]).unwrap()), None);
+    }
+
+    #[test]
+    fn weights_of_nought_leave_their_patches_out() {
+        let (score, positive) = ([0.9, 0.5, 0.1, 0.2], [false, true, true, false]);
+        let scores = Scores::new(&score, &positive).unwrap();
+        let none = scores.weighted(&[0.0; 4]).unwrap();
+        assert_eq!(auc(&none), None);
+        assert_eq!(precision_recall::average_precision(&none), None);
+        let without_first = scores.weighted(&[0.0, 1.0, 1.0, 1.0]).unwrap();
+        assert_eq!(auc(&without_first), Some(0.5));
+    }
+
+    #[test]
+    fn a_weight_counts_as_that_many_patches() {
+        let score = [0.2, 0.2, 0.4, 0.6, 0.8];
+        let positive = [false, true, false, true, false];
+        let weight = [3.0, 1.0, 2.0, 2.0, 1.0];
+        let weighted = Scores::new(&score, &positive).unwrap();
+        let weighted = weighted.weighted(&weight).unwrap();
+        let (mut scores, mut labels) = (Vec::new(), Vec::new());
+        for patch in 0..score.len() {
+            for _ in 0..weight[patch] as usize {
+                scores.push(score[patch]);
+                labels.push(positive[patch]);
+            }
+        }
+        let repeated = Scores::new(&scores, &labels).unwrap();
+        let near = |a: Option<f64>, b: Option<f64>| (a.unwrap() - b.unwrap()).abs() < 1e-12;
+        assert!(near(auc(&weighted), auc(&repeated)));
+        let part = |s: &Scores| partial_auc(s, 0.3).map(|p| p.area);
+        assert!(near(part(&weighted), part(&repeated)));
+        let average = precision_recall::average_precision;
+        assert!(near(average(&weighted), average(&repeated)));
+        assert_eq!(recall_at(&weighted, 0.5), recall_at(&repeated, 0.5));
+    }
+
+    #[test]
+    fn all_scores_equal_tell_nothing() {
+        let scores = Scores::new(&[0.3; 4], &[true, false, false, true]).unwrap();
+        assert_eq!(auc(&scores), Some(0.5));
+        let best = recall_at(&scores, 0.2).unwrap();
+        assert_eq!((best.recall, best.cut), (0.0, f64::INFINITY));
+    }
+
+    #[test]
+    fn the_whole_width_of_a_partial_area_is_the_area() {
+        let (score, positive) = ([0.1, 0.4, 0.35, 0.8], [false, false, true, true]);
+        let scores = Scores::new(&score, &positive).unwrap();
+        let whole = partial_auc(&scores, 1.0).unwrap();
+        assert!((whole.area - 0.75).abs() < 1e-12 && (whole.standardized - 0.75).abs() < 1e-12);
+        let turned = partial_auc_of_high_recall(&scores, 0.0).unwrap();
+        assert!((turned.area - 0.75).abs() < 1e-12);
+        assert!(partial_auc(&scores, 0.0).is_none());
+    }
+
+    #[test]
+    fn scores_of_other_patches_are_not_paired() {
+        let score = [0.1, 0.2, 0.3, 0.4];
+        let one = Scores::new(&score, &[true, true, false, false]).unwrap();
+        let other = Scores::new(&score, &[true, false, true, false]).unwrap();
+        assert!(delong::paired(&one, &other, 0.95).unwrap_err().is_input());
+        let same = delong::paired(&one, &one, 0.95).unwrap().unwrap();
+        assert_eq!(
+            (same.difference.value, same.z, same.p_value),
+            (0.0, None, None)
+        );
+    }
+}

@@ -86,3 +86,36 @@ impl SpatialAutocorrelation {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A ring of places, each with its two neighbors.
+    fn ring(n: usize) -> Vec<Vec<usize>> {
+        (0..n).map(|i| vec![(i + 1) % n, (i + n - 1) % n]).collect()
+    }
+
+    #[test]
+    fn values_that_alternate_around_a_ring_are_as_unlike_as_can_be() {
+        let values = [1.0, -1.0, 1.0, -1.0, 1.0, -1.0];
+        let found = SpatialAutocorrelation::of(&values, &ring(6))
+            .unwrap()
+            .unwrap();
+        assert!((found.moran + 1.0).abs() < 1e-12 && found.geary > 1.0);
+    }
+
+    #[test]
+    fn constant_values_and_lonely_places_tell_nothing() {
+        assert_eq!(
+            SpatialAutocorrelation::of(&[2.0; 6], &ring(6)).unwrap(),
+            None
+        );
+        let lonely = vec![Vec::new(); 4];
+        let values = [1.0, 2.0, 3.0, 4.0];
+        assert_eq!(SpatialAutocorrelation::of(&values, &lonely).unwrap(), None);
+        assert!(SpatialAutocorrelation::of(&values, &ring(3)).is_err());
+        let beyond = vec![vec![9], vec![], vec![], vec![]];
+        assert!(SpatialAutocorrelation::of(&values, &beyond).is_err());
+    }
+}

@@ -211,3 +211,67 @@ impl TwoByTwo {
         ratio(left, left + (1.0 - self.recall()?) * prevalence)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_table_has_no_figures() {
+        let empty = TwoByTwo::default();
+        let all = [
+            empty.prevalence(),
+            empty.recall(),
+            empty.specificity(),
+            empty.false_alarm_rate(),
+            empty.precision(),
+            empty.negative_predictive_value(),
+            empty.accuracy(),
+            empty.balanced_accuracy(),
+            empty.f_beta(1.0),
+            empty.matthews(),
+            empty.kappa(),
+            empty.youden(),
+            empty.threat_score(),
+            empty.gilbert_skill(),
+            empty.clayton_skill(),
+            empty.bias(),
+            empty.odds_ratio(),
+            empty.positive_likelihood_ratio(),
+            empty.negative_likelihood_ratio(),
+            empty.precision_at(0.1),
+            empty.negative_predictive_value_at(0.1),
+        ];
+        assert!(all.iter().all(Option::is_none), "{all:?}");
+    }
+
+    #[test]
+    fn f_is_nought_and_not_undefined_where_every_bone_was_missed() {
+        let missed = TwoByTwo {
+            false_negative: 3.0,
+            true_negative: 9.0,
+            ..TwoByTwo::default()
+        };
+        assert_eq!(missed.f_beta(1.0), Some(0.0));
+        assert_eq!(missed.precision(), None);
+    }
+
+    #[test]
+    fn a_score_at_the_cut_is_a_walk() {
+        let scores = Scores::new(&[0.5, 0.4], &[true, true]).unwrap();
+        assert_eq!(TwoByTwo::at_cut(&scores, 0.5).recall(), Some(0.5));
+    }
+
+    #[test]
+    fn precision_at_its_own_prevalence_is_precision() {
+        let table = TwoByTwo {
+            true_positive: 8.0,
+            false_negative: 2.0,
+            false_positive: 5.0,
+            true_negative: 45.0,
+        };
+        let share = table.prevalence().unwrap();
+        let found = table.precision_at(share).unwrap();
+        assert!((found - table.precision().unwrap()).abs() < 1e-12);
+    }
+}

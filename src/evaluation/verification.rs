@@ -344,3 +344,98 @@ pub fn sensitivity(cells: &[CheckCell], factors: &[f64]) -> Vec<UncheckedCase> {
     };
     factors.iter().filter_map(|&factor| case(factor)).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::stream;
+    use rand::RngExt;
+
+    /// One season: a tenth bone; bones are flagged with 0.8, others with 0.05; what was flagged was
+    /// checked, of the rest a twentieth.
+    fn season(number: u64) -> Vec<CheckedPatch> {
+        let mut rng = stream(2, "verification test", number);
+        (0..8000)
+            .map(|_| {
+                let positive = rng.random::<f64>() < 0.1;
+                let flag = if positive { 0.8 } else { 0.05 };
+                let decided_positive = rng.random::<f64>() < flag;
+                let inclusion_probability = if decided_positive { 1.0 } else { 0.05 };
+                CheckedPatch {
+                    decided_positive,
+                    truth: (rng.random::<f64>() < inclusion_probability).then_some(positive),
+                    stratum: 0,
+                    inclusion_probability,
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn an_audit_of_a_twentieth_mends_recall_where_the_naive_one_is_far_off() {
+        let seasons = 200;
+        let mut sums = [[0.0; 2]; 3];
+        let mut held = [0.0; 2];
+        for number in 0..seasons {
+            for (at, rates) in estimates(&season(number)).unwrap().iter().enumerate() {
+                let recall = rates.recall.unwrap();
+                sums[at][0] += recall.value / seasons as f64;
+                sums[at][1] += rates.false_alarm_rate.unwrap().value / seasons as f64;
+                let holds = recall
+                    .interval(0.95)
+                    .is_some_and(|limits| limits.holds(0.8));
+                if at > 0 && holds {
+                    held[at - 1] += 1.0 / seasons as f64;
+                }
+            }
+        }
+        assert!(sums[0][0] > 0.95 && sums[0][1] > 0.3, "naive {sums:?}");
+        for corrected in &sums[1..] {
+            assert!((corrected[0] - 0.8).abs() < 0.03, "{sums:?}");
+            assert!((corrected[1] - 0.05).abs() < 0.005, "{sums:?}");
+        }
+        assert!(held.iter().all(|h| *h > 0.88), "{held:?}");
+    }
+
+    #[test]
+    fn where_a_cut_decided_who_was_checked_nothing_mends_it() {
+        let cells = [
+            CheckCell {
+                decided_positive: true,
+                checked_positive: 9.0,
+                checked_other: 3.0,
+                unchecked: 0.0,
+            },
+            CheckCell {
+                unchecked: 100.0,
+                ..CheckCell::default()
+            },
+        ];
+        assert_eq!(naive(&cells).recall.unwrap().value, 1.0);
+        let corrected = begg_greenes(&cells);
+        assert!(corrected.recall.is_none() && corrected.prevalence.is_none());
+        assert!(sensitivity(&cells, &[0.5, 1.0, 2.0]).is_empty());
+    }
+
+    #[test]
+    fn a_probability_above_one_is_refused_with_its_column() {
+        let patch = CheckedPatch {
+            decided_positive: true,
+            truth: Some(true),
+            stratum: 0,
+            inclusion_probability: 1.5,
+        };
+        let error = estimates(&[patch]).unwrap_err().to_string();
+        assert!(
+            error.contains("inclusion_probability") && error.contains("1.5"),
+            "{error}"
+        );
+    }
+
+    #[test]
+    fn nothing_checked_is_no_rate() {
+        for rates in estimates(&[]).unwrap() {
+            assert!(rates.recall.is_none() && rates.false_alarm_rate.is_none());
+        }
+    }
+}
