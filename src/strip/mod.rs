@@ -4,8 +4,12 @@
 //! table and marked truth where there are some. Out: a probability and a class picture, and a
 //! [`StripResult`] with the candidates, their places and the ground covered.
 
+mod blobs;
 mod candidate;
+mod cells;
 mod marks;
+mod picture;
+mod pixels;
 mod place;
 mod row_table;
 mod scorer;
@@ -14,6 +18,8 @@ pub use candidate::{
     Candidate, Ground, LegendEntry, Overview, PixelCounts, StripResult, median_patches_per_hectare,
 };
 pub use marks::{Mark, MarkedLabel, StripCheck};
+pub use picture::{Block, Samples, StripPicture};
+pub use pixels::{PixelMapping, RowTransform};
 pub use place::{
     Place, Pose, PositionPlan, WGS84_A, WGS84_INVERSE_FLATTENING, displaced, offset_m,
     radii_of_curvature, wgs84_e2,
