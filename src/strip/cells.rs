@@ -85,9 +85,11 @@ fn middle_of(cell: u32) -> [f64; 3] {
 /// The cells of `colors`, appended to `cells`.
 pub(super) fn push_cells(colors: &ColorRow, cells: &mut Vec<u32>) {
     let hues = colors.u.iter().zip(&colors.v).zip(&colors.log);
-    cells.extend(hues.zip(&colors.bright).map(|(((u, v), log), bright)| {
-        if *bright { cell_of(*u, *v, *log) } else { NONE }
-    }));
+    cells.extend(hues.zip(&colors.bright).map(
+        |(((u, v), log), bright)| {
+            if *bright { cell_of(*u, *v, *log) } else { NONE }
+        },
+    ));
 }
 
 impl<'a> Cells<'a> {
@@ -118,7 +120,11 @@ impl<'a> Cells<'a> {
                 last = *cell;
                 changed
             };
-            cells.iter().filter(|c| new(c) && is_unknown(c)).copied().collect()
+            cells
+                .iter()
+                .filter(|c| new(c) && is_unknown(c))
+                .copied()
+                .collect()
         };
         unknown.sort_unstable();
         unknown.dedup();
@@ -166,7 +172,11 @@ fn read<T>(shared: &RwLock<T>) -> std::sync::RwLockReadGuard<'_, T> {
 }
 
 fn sum_of_positive(row: impl Iterator<Item = f64>, positive: &[bool]) -> f32 {
-    let sum: f64 = row.zip(positive).filter(|(_, is)| **is).map(|(p, _)| p).sum();
+    let sum: f64 = row
+        .zip(positive)
+        .filter(|(_, is)| **is)
+        .map(|(p, _)| p)
+        .sum();
     sum.clamp(0.0, 1.0) as f32
 }
 

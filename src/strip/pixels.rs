@@ -1,35 +1,17 @@
 //! From code values to color, a row at a time, in single precision.
 //!
-//! In: code values and a [`RowTransform`]. Out: u', v', log10 luminance and luminance of each
-//! pixel. Only additions, multiplications and divisions in a fixed order, so that every processor
-//! gives the same bits; a pixel's color differs from the one in double precision by less than 2e-6
-//! in u'v' and 1e-6 in log luminance where the signal is above a thousandth of full scale.
+//! In: code values and the rig's [`PixelTransform`]. Out: u', v', log10 luminance and luminance of
+//! each pixel. Only additions, multiplications, divisions and square roots in a fixed order, so that
+//! every processor gives the same bits.
+//!
+//! Limits: a pixel's color differs from that in double precision by rounding, below 1e-5 in u'v'
+//! and log10 luminance where the signal is above a thousandth of full scale.
 
 use super::Samples;
+use crate::calibration::{MappingKind, PixelTransform, Rig};
+use crate::signal::Capture;
 
-/// How linear signal becomes tristimulus values.
-#[derive(Debug, Clone, PartialEq)]
-pub enum PixelMapping {
-    /// XYZ = M (r, g, b).
-    Matrix([[f64; 3]; 3]),
-    /// XYZ = M (r, g, b, sqrt(r g), sqrt(g b), sqrt(r b)).
-    RootPolynomial([[f64; 6]; 3]),
-}
-
-/// What turns the linear signal of one row into color.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RowTransform {
-    /// Dark level and leak of each channel, taken off the linear signal.
-    pub offset: [f64; 3],
-    /// From the remaining signal to tristimulus values.
-    pub mapping: PixelMapping,
-    /// Y times this is luminance relative to the luminance target at its height.
-    pub luminance_scale: f64,
-    /// Luminance below which a pixel is too faint.
-    pub min_luminance: f64,
-}
-
-/// Colors of one row of pixels; a pixel without a hue or too faint has `bright` false.
+/// Colors of one row of pixels; a pixel without a hue or too faint is not `bright`.
 #[derive(Debug, Clone, Default)]
 pub(super) struct ColorRow {
     pub u: Vec<f32>,
@@ -42,33 +24,75 @@ pub(super) struct ColorRow {
     signal: [Vec<f32>; 3],
 }
 
-/// Linear signal of every code value, channel by channel (one table where all are alike).
+/// A rig's transform of pixels, for rows of any height.
 #[derive(Debug, Clone)]
-pub(super) struct ResponseTables(Vec<Vec<f32>>);
+pub(super) struct PixelColors {
+    /// Linear signal of every code, channel by channel (one table where all are alike).
+    tables: Vec<Vec<f32>>,
+    black: [f64; 3],
+    /// At the reference height.
+    base: PixelTransform,
+    /// log10 luminance that the thresholds ask for.
+    min_log: f64,
+    law: crate::season::IrradianceLaw,
+    reference_m: f64,
+}
 
-impl ResponseTables {
-    pub fn new(tables: &[Vec<f64>; 3]) -> Self {
+/// What turns the linear signal of one row into color.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct RowTransform {
+    offset: [f32; 3],
+    scale: f32,
+    faintest: f32,
+}
+
+impl PixelColors {
+    pub fn new(rig: &Rig, min_log_luminance: Option<f64>) -> Self {
+        let base = rig.pixel_transform(None, &Capture::default());
         let single = |t: &Vec<f64>| t.iter().map(|v| *v as f32).collect();
-        if tables[0] == tables[1] && tables[1] == tables[2] {
-            ResponseTables(vec![single(&tables[0])])
+        let [r, g, b] = &base.table;
+        let tables = if r == g && g == b {
+            vec![single(r)]
         } else {
-            ResponseTables(tables.iter().map(single).collect())
+            base.table.iter().map(single).collect()
+        };
+        PixelColors {
+            tables,
+            black: rig.black.signal,
+            min_log: min_log_luminance.unwrap_or(f64::NEG_INFINITY),
+            law: rig.luminance.irradiance,
+            reference_m: rig.luminance.height_m,
+            base,
         }
     }
 
     /// Number of code values.
     pub fn codes(&self) -> usize {
-        self.0[0].len()
+        self.tables[0].len()
     }
 
-    fn channel(&self, channel: usize) -> &[f32] {
-        &self.0[channel.min(self.0.len() - 1)]
+    /// The transform of a row recorded at a height, as [`Rig::pixel_transform`] gives it: leak and
+    /// signal fall with irradiance, luminance does not, so that the faintest luminance rises.
+    pub fn at_height(&self, height_m: Option<f64>) -> RowTransform {
+        let irradiance = height_m.map_or(1.0, |h| self.law.relative(h, self.reference_m));
+        let limit = self.base.min_luminance.unwrap_or(f64::NEG_INFINITY) - irradiance.log10();
+        let black = self.black;
+        let leak = |c: usize| (self.base.offset[c] - black[c]) * irradiance;
+        RowTransform {
+            offset: std::array::from_fn(|c| (black[c] + leak(c)) as f32),
+            scale: (self.base.luminance_scale / irradiance) as f32,
+            faintest: (10_f64.powf(limit.max(self.min_log)) as f32).max(f32::MIN_POSITIVE),
+        }
+    }
+
+    fn table(&self, channel: usize) -> &[f32] {
+        &self.tables[channel.min(self.tables.len() - 1)]
     }
 
     /// Splits pixels into channels of linear signal; codes beyond the table count as its last.
     fn linearize<T: Copy + Into<usize>>(&self, pixels: &[T], signal: &mut [Vec<f32>; 3]) {
         let [r, g, b] = signal;
-        let [rt, gt, bt] = [0, 1, 2].map(|c| self.channel(c));
+        let [rt, gt, bt] = [0, 1, 2].map(|c| self.table(c));
         let last = self.codes() - 1;
         for (((pixel, r), g), b) in pixels.chunks_exact(3).zip(r).zip(g).zip(b) {
             *r = rt[pixel[0].into().min(last)];
@@ -76,81 +100,105 @@ impl ResponseTables {
             *b = bt[pixel[2].into().min(last)];
         }
     }
-}
 
-impl ColorRow {
-    /// Computes the colors of `row` (of `width` pixels) of a block.
+    /// Computes the colors of row `row` (of `width` pixels) of a block.
     pub fn compute(
-        &mut self,
+        &self,
         samples: &Samples,
         row: usize,
         width: usize,
-        tables: &ResponseTables,
         transform: &RowTransform,
+        to: &mut ColorRow,
     ) {
-        for channel in &mut self.signal {
-            channel.resize(width, 0.0);
+        for values in to.signal.iter_mut() {
+            values.resize(width, 0.0);
         }
-        self.u.resize(width, 0.0);
-        self.v.resize(width, 0.0);
-        self.luminance.resize(width, 0.0);
-        self.log.resize(width, 0.0);
-        self.bright.resize(width, false);
+        for values in [&mut to.u, &mut to.v, &mut to.luminance, &mut to.log] {
+            values.resize(width, 0.0);
+        }
+        to.bright.resize(width, false);
         let range = 3 * width * row..3 * width * (row + 1);
         match samples {
-            Samples::Eight(codes) => tables.linearize(&codes[range], &mut self.signal),
-            Samples::Sixteen(codes) => tables.linearize(&codes[range], &mut self.signal),
+            Samples::Eight(codes) => self.linearize(&codes[range], &mut to.signal),
+            Samples::Sixteen(codes) => self.linearize(&codes[range], &mut to.signal),
         }
-        let offset = transform.offset.map(|o| o as f32);
-        for (channel, offset) in self.signal.iter_mut().zip(offset) {
-            for value in channel.iter_mut() {
-                *value -= offset;
-            }
-        }
-        match &transform.mapping {
-            PixelMapping::Matrix(m) => {
-                let m = m.map(|row| row.map(|c| c as f32));
-                self.colors(transform, |r, g, b| {
+        let mapping = &self.base.mapping;
+        let rows = &mapping.coefficients;
+        match mapping.kind {
+            MappingKind::Matrix => {
+                let m: [[f32; 3]; 3] =
+                    std::array::from_fn(|i| std::array::from_fn(|j| rows[i][j] as f32));
+                fast_colors(to, transform, |r, g, b| {
                     [0, 1, 2].map(|i| m[i][0] * r + m[i][1] * g + m[i][2] * b)
                 });
             }
-            PixelMapping::RootPolynomial(m) => {
-                let m = m.map(|row| row.map(|c| c as f32));
-                self.colors(transform, |r, g, b| {
-                    let [r, g, b] = [r, g, b].map(|c| c.max(0.0));
-                    let (rg, gb, rb) = ((r * g).sqrt(), (g * b).sqrt(), (r * b).sqrt());
+            MappingKind::RootPolynomial => {
+                let m: [[f32; 6]; 3] =
+                    std::array::from_fn(|i| std::array::from_fn(|j| rows[i][j] as f32));
+                fast_colors(to, transform, |r, g, b| {
+                    let (p, q, s) = (r.max(0.0), g.max(0.0), b.max(0.0));
+                    let (rg, gb, br) = ((p * q).sqrt(), (q * s).sqrt(), (s * p).sqrt());
                     [0, 1, 2].map(|i| {
                         let m = &m[i];
-                        m[0] * r + m[1] * g + m[2] * b + m[3] * rg + m[4] * gb + m[5] * rb
+                        m[0] * r + m[1] * g + m[2] * b + m[3] * rg + m[4] * gb + m[5] * br
                     })
                 });
             }
         }
     }
+}
 
-    #[inline(always)]
-    fn colors(&mut self, transform: &RowTransform, xyz: impl Fn(f32, f32, f32) -> [f32; 3]) {
-        let scale = transform.luminance_scale as f32;
-        let faintest = (transform.min_luminance as f32).max(f32::MIN_POSITIVE);
-        let [r, g, b] = &self.signal;
-        let signal = r.iter().zip(g).zip(b);
-        let places = self.u.iter_mut().zip(&mut self.v).zip(&mut self.luminance);
-        for (((r, g), b), ((u, v), y)) in signal.zip(places) {
-            let [x1, y1, z1] = xyz(*r, *g, *b);
-            let sum = x1 + 15.0 * y1 + 3.0 * z1;
-            *u = 4.0 * x1 / sum;
-            *v = 9.0 * y1 / sum;
-            // Without a hue there is no luminance to speak of.
-            *y = if sum > 0.0 { y1 * scale } else { 0.0 };
+fn fast_colors(
+    to: &mut ColorRow,
+    transform: &RowTransform,
+    xyz: impl Fn(f32, f32, f32) -> [f32; 3],
+) {
+    #[cfg(target_arch = "x86_64")]
+    if std::arch::is_x86_feature_detected!("avx2") {
+        #[target_feature(enable = "avx2")]
+        fn wide(
+            to: &mut ColorRow,
+            transform: &RowTransform,
+            xyz: impl Fn(f32, f32, f32) -> [f32; 3],
+        ) {
+            colors(to, transform, xyz);
         }
-        for ((y, log), bright) in self.luminance.iter().zip(&mut self.log).zip(&mut self.bright) {
-            *bright = *y >= faintest;
-            *log = log10(*y);
+        // SAFETY: the processor has what `wide` needs; it does the same operations, eight at once.
+        #[allow(unsafe_code)]
+        unsafe {
+            wide(to, transform, xyz);
         }
+        return;
+    }
+    colors(to, transform, xyz);
+}
+
+#[inline(always)]
+fn colors(to: &mut ColorRow, transform: &RowTransform, xyz: impl Fn(f32, f32, f32) -> [f32; 3]) {
+    let RowTransform {
+        offset,
+        scale,
+        faintest,
+    } = *transform;
+    let [r, g, b] = &to.signal;
+    let signal = r.iter().zip(g).zip(b);
+    let places = to.u.iter_mut().zip(&mut to.v).zip(&mut to.luminance);
+    for (((r, g), b), ((u, v), luminance)) in signal.zip(places) {
+        let [x, y, z] = xyz(r - offset[0], g - offset[1], b - offset[2]);
+        let sum = x + 15.0 * y + 3.0 * z;
+        *u = 4.0 * x / sum;
+        *v = 9.0 * y / sum;
+        // What the rig's transform calls no hue has no luminance here.
+        let hue = (sum > 0.0) & (*u >= -0.05) & (*u < 0.68) & (*v >= 0.0) & (*v < 0.65);
+        *luminance = if hue { y * scale } else { 0.0 };
+    }
+    for ((y, log), bright) in to.luminance.iter().zip(&mut to.log).zip(&mut to.bright) {
+        *bright = *y >= faintest;
+        *log = log10(*y);
     }
 }
 
-/// The common logarithm of a normal number above 0, within 3e-7; anything for other numbers.
+/// The common logarithm of a normal number above 0, within 3e-7 of it; of others any number.
 #[inline(always)]
 pub(super) fn log10(value: f32) -> f32 {
     // value = m 2^e with m in [sqrt(1/2), sqrt(2)); ln m by the series of atanh.
@@ -166,6 +214,7 @@ pub(super) fn log10(value: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::strip::tests::rig;
 
     #[test]
     fn the_logarithm_is_that_of_the_library_over_the_whole_range() {
@@ -178,26 +227,45 @@ mod tests {
     }
 
     #[test]
-    fn white_light_of_the_srgb_primaries_has_the_chromaticity_of_d65() {
-        // Matrix and white of IEC 61966-2-1: u' = 0.1978, v' = 0.4683.
-        let transform = RowTransform {
-            offset: [0.01; 3],
-            mapping: PixelMapping::Matrix([
-                [0.4124, 0.3576, 0.1805],
-                [0.2126, 0.7152, 0.0722],
-                [0.0193, 0.1192, 0.9505],
-            ]),
-            luminance_scale: 2.0,
-            min_luminance: 0.1,
+    fn every_pixel_has_the_color_that_the_rig_gives_it_at_its_height() {
+        let mut rig = rig();
+        rig.black.signal = [0.001, 0.002, 0.0015];
+        rig.leak.signal = [0.004, 0.001, 0.02];
+        rig.leak.ground_share = 0.35;
+        rig.detection.detection_limit = Some(-2.5);
+        let roots = crate::calibration::Mapping {
+            kind: MappingKind::RootPolynomial,
+            coefficients: [
+                vec![0.4, 0.3, 0.2, 0.05, -0.02, 0.01],
+                vec![0.2, 0.7, 0.05, 0.02, 0.03, -0.01],
+                vec![0.02, 0.1, 0.9, 0.01, 0.02, 0.03],
+            ],
+            channels: [true; 3],
         };
-        let linear: Vec<f64> = (0..256).map(|c| f64::from(c) / 255.0).collect();
-        let tables = ResponseTables::new(&[linear.clone(), linear.clone(), linear]);
-        let samples = Samples::Eight(vec![128, 128, 128, 2, 2, 2, 10, 10, 10]);
-        let mut row = ColorRow::default();
-        row.compute(&samples, 0, 3, &tables, &transform);
-        assert!((row.u[0] - 0.1978).abs() < 1e-4 && (row.v[0] - 0.4683).abs() < 1e-4);
-        let luminance = 2.0 * (128.0 / 255.0 - 0.01);
-        assert!((row.luminance[0] - luminance).abs() < 1e-5);
-        assert_eq!(row.bright, [true, false, false]);
+        let codes: Vec<u8> = (0..3000_u32).map(|i| (i * 7919 % 251) as u8).collect();
+        let samples = Samples::Eight(codes.clone());
+        for (kind, height) in [(false, None), (false, Some(9.0)), (true, Some(4.5))] {
+            if kind {
+                rig.mapping = roots.clone();
+            }
+            let exact = rig.pixel_transform(height, &Capture::default());
+            let colors = PixelColors::new(&rig, None);
+            let mut row = ColorRow::default();
+            colors.compute(&samples, 0, 1000, &colors.at_height(height), &mut row);
+            let mut bright = 0;
+            for (i, pixel) in codes.chunks_exact(3).enumerate() {
+                let expected = exact.color_of_codes([pixel[0], pixel[1], pixel[2]].map(u16::from));
+                let limit = exact.min_luminance.unwrap();
+                let expected = expected.filter(|c| c[2] >= limit);
+                assert_eq!(row.bright[i], expected.is_some(), "{pixel:?}");
+                if let Some([u, v, log]) = expected {
+                    bright += 1;
+                    assert!((f64::from(row.u[i]) - u).abs() < 1e-5, "{pixel:?}");
+                    assert!((f64::from(row.v[i]) - v).abs() < 1e-5, "{pixel:?}");
+                    assert!((f64::from(row.log[i]) - log).abs() < 1e-5, "{pixel:?}");
+                }
+            }
+            assert!(bright > 500, "{bright} of 1000");
+        }
     }
 }

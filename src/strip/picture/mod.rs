@@ -194,6 +194,11 @@ impl StripPicture {
         })))
     }
 
+    /// How many blocks were taken.
+    pub(super) fn blocks_taken(&self) -> u32 {
+        self.next
+    }
+
     /// Reads a promised block.
     pub(super) fn fulfil(&mut self, index: u32, first_row: u32, rows: u32) -> Result<Block> {
         let samples = self.samples(rows);
