@@ -43,8 +43,13 @@ impl ModelJudge {
             ))
             .remedy("run the threshold step again"));
         }
+        Self::at_prevalence(model, thresholds.prior.value)
+    }
+
+    /// The model with its probabilities moved to a share of positives, between 0 and 1.
+    pub fn at_prevalence(model: &Model, share: f64) -> Result<Self> {
         let mut model = model.clone();
-        model.adjust_prior(thresholds.prior.value)?;
+        model.adjust_prior(share)?;
         Ok(ModelJudge {
             components: model.components(),
             model,

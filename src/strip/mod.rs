@@ -10,6 +10,7 @@ mod cells;
 mod images;
 mod judge;
 mod marks;
+mod output;
 mod overview;
 mod palette;
 mod picture;
@@ -27,6 +28,7 @@ pub use images::Pictures;
 pub use judge::{Judge, ModelJudge};
 use marks::check_marks;
 pub use marks::{MIN_OVERLAP, Mark, MarkedLabel, StripCheck};
+pub use output::{COLUMNS, to_csv, to_geojson, to_gpx};
 pub use picture::{Block, Samples, StripPicture};
 pub use place::{
     Place, Pose, PositionPlan, WGS84_A, WGS84_INVERSE_FLATTENING, displaced, offset_m,
@@ -47,3 +49,6 @@ fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
         _ => Some((values[middle - 1] + values[middle]) / 2.0),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -9,6 +9,7 @@
 use super::cells::CellAnswer;
 use super::judge::{Judge, ModelJudge};
 use super::pixels::ColorRow;
+use crate::classify::ProbabilityCalibration;
 use ndarray::Array2;
 
 /// Coefficients of 1, a, b, c, aa, ab, ac, bb, bc, cc, where (a, b, c) is the color less `CENTER`.
@@ -33,11 +34,25 @@ pub(super) struct Quadratic {
     logits: Vec<Polynomial>,
     positive: Vec<bool>,
     /// From the log10 odds of a positive by `logits` to its probability in the field.
-    curve: Vec<f32>,
+    curve: Curve,
     /// Squared distances to the known classes.
     distances: Vec<Polynomial>,
     /// Beyond this squared distance to all of them a glow is novel.
     novel_beyond: f32,
+}
+
+/// From the log10 odds of a positive at the ledger's prevalence to its probability in the field.
+#[derive(Debug, Clone)]
+enum Curve {
+    /// Log10 odds in the field are a straight line of those in the ledger; probabilities stand at
+    /// equal steps of them.
+    Line {
+        slope: f32,
+        intercept: f32,
+        probabilities: Vec<f32>,
+    },
+    /// The calibration itself and what the odds are multiplied by, for a curve that may jump.
+    Jumping(ProbabilityCalibration, f64),
 }
 
 /// Buffers of [`Quadratic::judge_row`].
@@ -89,7 +104,7 @@ impl Quadratic {
         let quadratic = Quadratic {
             logits: exact.iter().map(|p| p.map(|c| c as f32)).collect(),
             positive: model.positive().to_vec(),
-            curve: curve(judge),
+            curve: Curve::of(judge),
             distances: distances.iter().map(|p| p.map(|c| c as f32)).collect(),
             novel_beyond: novelty.cut().unwrap_or(f64::INFINITY) as f32,
         };
@@ -118,7 +133,7 @@ impl Quadratic {
                 .zip(&self.positive)
                 .map(|(p, is)| if *is { *p } else { 0.0 })
                 .sum();
-            let found = f64::from(self.in_field(((on / off).log10()) as f32));
+            let found = f64::from(self.curve.at((on / off).log10() as f32));
             let sides = expected.iter().zip(&odds).zip(&self.positive);
             (found - positive).abs() < 1e-5
                 && sides.into_iter().all(|((p, odds), is)| {
@@ -130,16 +145,6 @@ impl Quadratic {
                     side <= 0.0 || ((odds - most).exp() / side * share - p).abs() < 1e-6
                 })
         })
-    }
-
-    /// Probability of a positive in the field.
-    #[inline(always)]
-    fn in_field(&self, log_odds: f32) -> f32 {
-        let place = (log_odds + ODDS) * (CURVE_STEPS as f32 / (2.0 * ODDS));
-        let place = place.clamp(0.0, CURVE_STEPS as f32 - 1.0);
-        let below = place as usize;
-        let (low, high) = (self.curve[below], self.curve[below + 1]);
-        low + (high - low) * (place - below as f32)
     }
 
     /// Hands the answer for each bright pixel of a row to `each`, left to right, with a function
@@ -171,7 +176,7 @@ impl Quadratic {
                 if !bright {
                     continue;
                 }
-                let positive = self.in_field(piece.log_odds[i]);
+                let positive = self.curve.at(piece.log_odds[i]);
                 let share = [1.0 - positive, positive];
                 let scale = [0, 1].map(|side| share[side] / piece.sum[side][i]);
                 let best = [0, 1].map(|side| piece.most[side][i] * scale[side]);
@@ -341,30 +346,58 @@ fn form(form: &(Vec<f64>, Vec<f64>), judge: &ModelJudge) -> [f64; 10] {
     through(&values).unwrap_or([0.0; 10])
 }
 
-/// Probability of a positive in the field by its log10 odds at the ledger's prevalence.
-fn curve(judge: &ModelJudge) -> Vec<f32> {
-    let model = judge.model();
-    let of = |shares: &[f64]| -> f64 {
-        let sides = shares.iter().zip(model.positive());
-        sides.filter(|(_, p)| **p).map(|(s, _)| s).sum()
-    };
-    let (ledger, field) = (of(model.training_prior()), of(model.prior()));
-    (0..=CURVE_STEPS)
-        .map(|i| {
-            let log_odds = (i as f64 / CURVE_STEPS as f64 * 2.0 - 1.0) * f64::from(ODDS);
-            let p = 1.0 / (1.0 + 10_f64.powf(-log_odds));
-            let mut pair = ndarray::array![[p, 1.0 - p]];
-            model
-                .probability_calibration()
-                .apply(&mut pair, &[true, false]);
-            crate::classify::adjust_prior(
-                &mut pair,
-                &[ledger, 1.0 - ledger],
-                &[field, 1.0 - field],
-            );
-            pair[(0, 0)] as f32
-        })
-        .collect()
+impl Curve {
+    fn of(judge: &ModelJudge) -> Self {
+        let model = judge.model();
+        let odds_of = |shares: &[f64]| {
+            let sides = shares.iter().zip(model.positive());
+            let on: f64 = sides.filter(|(_, p)| **p).map(|(s, _)| s).sum();
+            on / (1.0 - on)
+        };
+        let ratio = odds_of(model.prior()) / odds_of(model.training_prior());
+        let (slope, intercept) = match model.probability_calibration() {
+            ProbabilityCalibration::None => (1.0, 0.0),
+            ProbabilityCalibration::Platt { slope, intercept } => (*slope, *intercept),
+            jumping => return Curve::Jumping(jumping.clone(), ratio),
+        };
+        let step = |i: usize| (i as f64 / CURVE_STEPS as f64 * 2.0 - 1.0) * f64::from(ODDS);
+        Curve::Line {
+            slope: slope as f32,
+            intercept: ((intercept + ratio.ln()) / std::f64::consts::LN_10) as f32,
+            probabilities: (0..=CURVE_STEPS)
+                .map(|i| (1.0 / (1.0 + 10_f64.powf(-step(i)))) as f32)
+                .collect(),
+        }
+    }
+
+    #[inline(always)]
+    fn at(&self, log_odds: f32) -> f32 {
+        match self {
+            Curve::Line {
+                slope,
+                intercept,
+                probabilities,
+            } => {
+                // Probability calibration takes certainty to be 12 nines at most.
+                let in_field = slope * log_odds.clamp(-12.0, 12.0) + intercept;
+                let place = (in_field + ODDS) * (CURVE_STEPS as f32 / (2.0 * ODDS));
+                let place = place.clamp(0.0, CURVE_STEPS as f32 - 1.0);
+                let below = place as usize;
+                let (low, high) = (probabilities[below], probabilities[below + 1]);
+                low + (high - low) * (place - below as f32)
+            }
+            Curve::Jumping(calibration, ratio) => {
+                let p = 1.0 / (1.0 + 10_f64.powf(-f64::from(log_odds)));
+                let corrected = calibration.positive(p);
+                let odds = ratio * corrected / (1.0 - corrected);
+                (if odds.is_finite() {
+                    odds / (1.0 + odds)
+                } else {
+                    1.0
+                }) as f32
+            }
+        }
+    }
 }
 
 #[cfg(test)]

@@ -307,6 +307,7 @@ fn run(
         over: false,
     });
     let work = || {
+        let _guard = StopAllOnPanic(&collector, &room);
         let mut scratch = Scratch::default();
         let mut own_reader = None;
         loop {
@@ -373,6 +374,18 @@ fn run(
         .into_inner()
         .unwrap_or_else(|e| e.into_inner())
         .finish()
+}
+
+/// Lets the other threads go when one panics, so that the panic is seen and nobody waits.
+struct StopAllOnPanic<'a, 'b, 'c>(&'a Mutex<Collector<'b, 'c>>, &'a Condvar);
+
+impl Drop for StopAllOnPanic<'_, '_, '_> {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            lock(self.0).over = true;
+            self.1.notify_all();
+        }
+    }
 }
 
 fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
