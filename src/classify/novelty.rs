@@ -141,6 +141,17 @@ impl Novelty {
         nearest
     }
 
+    /// Mean and inverse covariance (row by row) of each class, the ledger's measurement in it: the
+    /// least of the quadratic forms is what [`Novelty::squared_distances_of`] gives.
+    pub fn forms(&self) -> Vec<(Vec<f64>, Vec<f64>)> {
+        let form = |class: &Known| {
+            let whitening = class.whitening(&class.measurement);
+            let inverse = whitening.transpose() * &whitening;
+            (class.mean.clone(), inverse.iter().copied().collect())
+        };
+        self.classes.iter().map(form).collect()
+    }
+
     /// Sets the cut so that at most the share `rate` of the known patches' weight lies beyond it.
     ///
     /// `distances` are squared distances of patches to classes learnt without their group. With

@@ -4,22 +4,39 @@
 //! table and marked truth where there are some. Out: a probability and a class picture, and a
 //! [`StripResult`] with the candidates, their places and the ground covered.
 
+mod blobs;
 mod candidate;
+mod cells;
+mod images;
+mod judge;
 mod marks;
+mod output;
+mod overview;
+mod palette;
+mod picture;
+mod pixels;
 mod place;
+mod quadratic;
 mod row_table;
+mod score;
 mod scorer;
 
 pub use candidate::{
     Candidate, Ground, LegendEntry, Overview, PixelCounts, StripResult, median_patches_per_hectare,
 };
-pub use marks::{Mark, MarkedLabel, StripCheck};
+pub use images::Pictures;
+pub use judge::{Judge, ModelJudge};
+use marks::check_marks;
+pub use marks::{MIN_OVERLAP, Mark, MarkedLabel, StripCheck};
+pub use output::{COLUMNS, to_csv, to_geojson, to_gpx};
+pub use picture::{Block, Samples, StripPicture};
 pub use place::{
     Place, Pose, PositionPlan, WGS84_A, WGS84_INVERSE_FLATTENING, displaced, offset_m,
     radii_of_curvature, wgs84_e2,
 };
 pub use row_table::RowTable;
-pub use scorer::{Decision, Judge};
+pub use score::{ScoreOptions, score, score_block};
+pub use scorer::{Cut, Scorer};
 
 /// The median; absent of nothing.
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
@@ -32,3 +49,6 @@ fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
         _ => Some((values[middle - 1] + values[middle]) / 2.0),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,6 +1,6 @@
 //! The row table of a strip: when and where each laser line was recorded.
 
-use super::Pose;
+use super::{Ground, Pose, PositionPlan, median, offset_m};
 use crate::files::Table;
 use crate::{Error, Result};
 use std::path::Path;
@@ -146,7 +146,7 @@ impl RowTable {
                 (&mut result.height_m, height, None),
                 (
                     &mut result.heading_deg,
-                    row.optional_number_in("heading_deg", -360.0..=360.0, "degrees")?,
+                    row.optional_number_in("heading_deg", -720.0..=720.0, "degrees")?,
                     Some(360.0),
                 ),
             ] {
@@ -189,6 +189,38 @@ impl RowTable {
             longitude: self.longitude.at(row)?,
             height_m: self.height_m.at(row).filter(|h| *h > 0.0)?,
             heading_deg: self.heading_deg.at(row)?.rem_euclid(360.0),
+        })
+    }
+
+    /// The ground that the strip covers: of each row, its width times half the way to either
+    /// neighbor. Absent where no two rows have position and height.
+    pub fn ground(&self, plan: &PositionPlan) -> Option<Ground> {
+        let place = |row: u32| {
+            let row = f64::from(row);
+            let here = (self.latitude.at(row)?, self.longitude.at(row)?);
+            Some((here, plan.row_width_m(self.height_m.at(row)?)))
+        };
+        let (mut area, mut widths, mut spacings) = (0.0, Vec::new(), Vec::new());
+        let mut before = None;
+        for row in 0..self.rows {
+            let here = place(row);
+            if let (Some((from, w0)), Some((to, w1))) = (before, here) {
+                let (east, north) = offset_m(from, to);
+                let spacing = east.hypot(north);
+                area += spacing * (w0 + w1) / 2.0;
+                spacings.push(spacing);
+                widths.push((w0 + w1) / 2.0);
+            }
+            before = here;
+        }
+        // Each end row reaches half a spacing beyond its middle.
+        let row_spacing_m = median(spacings.into_iter())?;
+        let row_width_m = median(widths.into_iter())?;
+        area += row_spacing_m * row_width_m;
+        Some(Ground {
+            hectares: area / 10_000.0,
+            row_width_m,
+            row_spacing_m,
         })
     }
 

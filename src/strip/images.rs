@@ -1,0 +1,85 @@
+//! The probability and the class picture, written row block by row block.
+
+use super::LegendEntry;
+use crate::{Error, Result};
+use png::{BitDepth, ColorType, Compression, Encoder, Filter, StreamWriter};
+use std::fs::File;
+use std::io::Write;
+use std::path::Path;
+
+/// A gray or palette PNG that is being written.
+pub(super) struct PictureWriter {
+    stream: StreamWriter<'static, File>,
+}
+
+impl PictureWriter {
+    /// One byte a pixel, 0 to 255 for probabilities of 0 to 1.
+    pub fn gray(to: File, width: u32, rows: u32) -> std::io::Result<Self> {
+        let mut encoder = Encoder::new(to, width, rows);
+        encoder.set_color(ColorType::Grayscale);
+        Self::start(encoder)
+    }
+
+    /// One palette index a pixel.
+    pub fn indexed(
+        to: File,
+        width: u32,
+        rows: u32,
+        legend: &[LegendEntry],
+    ) -> std::io::Result<Self> {
+        let mut encoder = Encoder::new(to, width, rows);
+        encoder.set_color(ColorType::Indexed);
+        let palette: Vec<u8> = legend.iter().flat_map(|entry| entry.color).collect();
+        encoder.set_palette(palette);
+        Self::start(encoder)
+    }
+
+    fn start(mut encoder: Encoder<'static, File>) -> std::io::Result<Self> {
+        encoder.set_depth(BitDepth::Eight);
+        // Most pixels equal the one above; runs of equal differences are what this one packs.
+        encoder.set_compression(Compression::Fast);
+        encoder.set_filter(Filter::Up);
+        let stream = encoder
+            .write_header()?
+            .into_stream_writer_with_size(1 << 18)?;
+        Ok(PictureWriter { stream })
+    }
+
+    pub fn write(&mut self, rows: &[u8]) -> std::io::Result<()> {
+        self.stream.write_all(rows)
+    }
+
+    pub fn finish(self) -> std::io::Result<()> {
+        self.stream.finish().map_err(std::io::Error::other)
+    }
+}
+
+/// A small picture as the bytes of a PNG: gray, or red, green and blue.
+pub(super) fn small_png(width: u32, height: u32, codes: &[u8], color: bool) -> Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let outcome = (|| {
+        let mut encoder = Encoder::new(&mut bytes, width, height);
+        encoder.set_color(if color {
+            ColorType::Rgb
+        } else {
+            ColorType::Grayscale
+        });
+        encoder.set_depth(BitDepth::Eight);
+        let mut writer = encoder.write_header()?;
+        writer.write_image_data(codes)?;
+        writer.finish()
+    })();
+    match outcome {
+        Ok(()) => Ok(bytes),
+        Err(e) => Err(Error::input(format!("the overview cannot be drawn: {e}"))),
+    }
+}
+
+/// Where the pictures go.
+#[derive(Debug, Clone, Copy)]
+pub struct Pictures<'a> {
+    /// `probability.png`.
+    pub probability: &'a Path,
+    /// `classes.png`.
+    pub classes: &'a Path,
+}
