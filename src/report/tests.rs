@@ -395,13 +395,16 @@ fn check(report: &Report) {
         assert!(found.is_none(), "{outside}: {found:?}");
     }
     for (_, figure) in &report.figures {
-        trial::keep_as(figure, &format!("season-{}", figure.name));
         let id = format!("id=\"figure-{}\"", figure.name);
         assert_eq!(report.page.matches(&id).count(), 1, "{id}");
     }
 }
 
+/// Keeps a report to be looked at; each name belongs to one test, which run side by side.
 fn keep(report: &Report, name: &str) {
+    for (_, figure) in &report.figures {
+        trial::keep_as(figure, &format!("{name}-{}", figure.name));
+    }
     if let Some(folder) = std::env::var_os("BONEGLOW_FIGURES") {
         let folder = std::path::Path::new(&folder);
         let page = folder.join(format!("{name}.html"));
