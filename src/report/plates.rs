@@ -3,11 +3,13 @@
 use super::figures::*;
 use super::sources::Sources;
 use crate::Result;
-use crate::calibration::Rig;
+use crate::calibration::{Rig, TargetResult};
 use crate::colorimetry::{Observer, spectral_locus_uv};
 use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit};
 use crate::season::ChromaticityKind;
-use crate::signal::{BitDepth, CodeValues, MeasuredCurve, MeasuredResponse, Response, Step};
+use crate::signal::{
+    BitDepth, CodeValues, MeasuredCurve, MeasuredResponse, Reading, Response, Step,
+};
 use crate::threshold::Thresholds;
 
 /// The part of the report that a figure belongs to.
@@ -27,7 +29,7 @@ pub enum Part {
 pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
     let mut plates = Vec::new();
     if let Some(rig) = &sources.rig {
-        for figure in of_rig(rig, sources.plan.calibration.max_error_uv)? {
+        for figure in of_rig(rig, sources)? {
             plates.push((Part::Calibration, figure));
         }
     }
@@ -55,8 +57,11 @@ fn locus() -> Vec<(f64, [f64; 2])> {
         .collect()
 }
 
-fn of_rig(rig: &Rig, limit: f64) -> Result<Vec<Figure>> {
+fn of_rig(rig: &Rig, sources: &Sources) -> Result<Vec<Figure>> {
     let mut figures = vec![response_of(rig)?];
+    if rig.noise.measured && !sources.captures.is_empty() {
+        figures.push(noise(&noise_channels(rig, &sources.captures))?);
+    }
     if rig.targets.is_empty() {
         return Ok(figures);
     }
@@ -89,9 +94,62 @@ fn of_rig(rig: &Rig, limit: f64) -> Result<Vec<Figure>> {
                 })
             })
             .collect();
-        figures.push(left_out(&rows, limit)?);
+        figures.push(left_out(&rows, sources.plan.calibration.max_error_uv)?);
     }
+    figures.push(budget_of(rig)?);
     Ok(figures)
+}
+
+fn noise_channels(rig: &Rig, captures: &[Reading]) -> Vec<NoiseChannel> {
+    ["red", "green", "blue"]
+        .iter()
+        .enumerate()
+        .map(|(channel, name)| {
+            let points: Vec<[f64; 2]> = captures
+                .iter()
+                .filter(|c| c.clipped == 0.0)
+                .filter_map(|c| {
+                    let net = c.signal.0[channel] - rig.black.signal[channel];
+                    let sd = c.pixel_sd?[channel];
+                    (net > 0.0 && sd > 0.0).then_some([net, sd * sd])
+                })
+                .collect();
+            let low = points.iter().map(|p| p[0]).fold(0.1, f64::min);
+            let high = points.iter().map(|p| p[0]).fold(0.1, f64::max);
+            let curve = (0..=60)
+                .map(|i| low * (high / low).powf(f64::from(i) / 60.0))
+                .map(|net| [net, rig.pixel_variance(channel, net)])
+                .collect();
+            NoiseChannel {
+                name: name.to_string(),
+                points,
+                curve,
+                read_sd: rig.noise.read_sd[channel],
+                gain: rig.noise.gain[channel],
+            }
+        })
+        .collect()
+}
+
+/// The parts of the targets' covariances in u', v', as root mean squares over the targets.
+fn budget_of(rig: &Rig) -> Result<Figure> {
+    let mean = |of: &dyn Fn(&TargetResult) -> f64| {
+        rig.targets.iter().map(of).sum::<f64>() / rig.targets.len() as f64
+    };
+    let trace = |m: [[f64; 2]; 2]| m[0][0] + m[1][1];
+    let all = mean(&|t| t.covariance[0][0] + t.covariance[1][1]);
+    let repeat = mean(&|t| trace(t.repeatability));
+    let misfit = trace(rig.uncertainty.lack_of_fit);
+    let part = |source: &str, variance: f64| BudgetPart {
+        source: source.to_string(),
+        uv: variance.max(0.0).sqrt(),
+    };
+    let parts = [
+        part("noise and laser leak", repeat),
+        part("calibration", all - repeat - misfit),
+        part("targets' lack of fit", misfit),
+    ];
+    budget(&parts, "root mean square over the reference targets")
 }
 
 fn response_of(rig: &Rig) -> Result<Figure> {

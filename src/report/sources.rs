@@ -3,10 +3,10 @@
 use super::figures::ClassGlow;
 use crate::calibration::{Rig, Role};
 use crate::evaluation::{self, Evaluation};
-use crate::files::{self, Document, Provenance};
+use crate::files::{self, Document, Provenance, Table};
 use crate::ledger::Ledger;
 use crate::season::{Plan, Season};
-use crate::signal::{BitDepth, Response};
+use crate::signal::{BitDepth, PictureCache, Reading, Response, read_reading};
 use crate::strip::StripResult;
 use crate::threshold::{self, Thresholds};
 use crate::{Error, Result};
@@ -24,6 +24,8 @@ pub struct Sources {
     pub plan: Plan,
     /// `rig.json`.
     pub rig: Option<Rig>,
+    /// The captures of targets, white and flat that the rig was calibrated with.
+    pub captures: Vec<Reading>,
     /// The ledger, where it has a ground check.
     pub ledger: Option<LedgerView>,
     /// `evaluation.json`.
@@ -100,6 +102,10 @@ impl Sources {
         )?;
         let thresholds: Option<Thresholds> =
             read(season, "thresholds.json", threshold::FORMAT, &mut made_from)?;
+        let captures = match &rig {
+            Some(rig) if rig.noise.measured => read_captures(season, rig)?,
+            _ => Vec::new(),
+        };
         let strips = read_strips(season, &mut made_from)?;
         let ledger = match LedgerView::read(season, rig.as_ref()) {
             Ok(view) => Some(view),
@@ -114,6 +120,7 @@ impl Sources {
         Ok(Sources {
             plan: season.plan.clone(),
             rig,
+            captures,
             ledger,
             evaluation,
             thresholds,
@@ -143,6 +150,22 @@ impl Sources {
         }
         warnings
     }
+}
+
+fn read_captures(season: &Season, rig: &Rig) -> Result<Vec<Reading>> {
+    let Some(path) = &season.plan.calibration.captures else {
+        return Ok(Vec::new());
+    };
+    let table = Table::read(&season.resolve(path))?;
+    let mut pictures = PictureCache::new();
+    table
+        .rows()
+        .filter(|row| matches!(row.get("kind"), Some("target" | "white" | "flat")))
+        .map(|row| {
+            let (response, depth) = (&rig.response, rig.bit_depth);
+            read_reading(&row, season.folder(), response, depth, &mut pictures)
+        })
+        .collect()
 }
 
 fn read_strips(season: &Season, made_from: &mut Provenance) -> Result<Vec<StripView>> {

@@ -6,7 +6,7 @@ use crate::calibration::{Detection, Errors, Mapping, Rig, TargetResult};
 use crate::evaluation::*;
 use crate::files::Provenance;
 use crate::season::{Plan, Policy};
-use crate::signal::Response;
+use crate::signal::{Capture, CodeValues, LinearSignal, Reading, Response};
 use crate::threshold::*;
 
 fn plan() -> Plan {
@@ -36,6 +36,9 @@ fn calibrated() -> Rig {
         color_uv: 0.02,
         color_limit: Some(-1.94),
     };
+    rig.noise.measured = true;
+    rig.noise.read_sd = [0.0018; 3];
+    rig.noise.gain = [2.0e-4; 3];
     rig.errors = Some(Errors {
         mean_uv: 0.00214,
         max_uv: 0.00502,
@@ -341,6 +344,19 @@ fn ledger() -> LedgerView {
     }
 }
 
+fn capture(step: i32) -> Reading {
+    let signal = 0.01 * 1.25f64.powi(step);
+    let channels = [0.8 * signal, signal, 0.5 * signal];
+    Reading {
+        code: CodeValues([90.0; 3]),
+        signal: LinearSignal(channels),
+        pixel_sd: Some(channels.map(|s| (4e-6 + 2.2e-4 * s).sqrt())),
+        pixels: Some(400),
+        clipped: 0.0,
+        capture: Capture::default(),
+    }
+}
+
 fn strip(name: &str) -> StripView {
     let mut result = strip_plate::trial::result(240, 1000);
     result.strip = name.to_string();
@@ -357,6 +373,7 @@ fn whole() -> Sources {
     Sources {
         plan: plan(),
         rig: Some(calibrated()),
+        captures: (0..18).map(capture).collect(),
         ledger: Some(ledger()),
         evaluation: Some(evaluation()),
         thresholds: Some(thresholds()),
@@ -384,7 +401,11 @@ fn check(report: &Report) {
     }
 }
 
+/// Keeps a report to be looked at; each name belongs to one test, which run side by side.
 fn keep(report: &Report, name: &str) {
+    for (_, figure) in &report.figures {
+        trial::keep_as(figure, &format!("{name}-{}", figure.name));
+    }
     if let Some(folder) = std::env::var_os("BONEGLOW_FIGURES") {
         let folder = std::path::Path::new(&folder);
         let page = folder.join(format!("{name}.html"));
@@ -399,7 +420,7 @@ fn a_whole_season_gets_every_part() {
     let report = Report::of(&whole()).unwrap();
     check(&report);
     keep(&report, "report");
-    assert_eq!(report.figures.len(), 11);
+    assert_eq!(report.figures.len(), 13);
     assert!(report.methods.contains("0.840 (0.750 to 0.930)"));
     assert!(report.methods.contains("- Currie, L. A. 1968."));
     assert!(!report.methods.contains("Sharma et al. 2005. "));

@@ -1,4 +1,4 @@
-//! What the uncertainty of a patch's color is made of.
+//! What the uncertainty of a color is made of.
 
 use crate::Result;
 use crate::report::drawing::*;
@@ -23,7 +23,7 @@ pub fn budget(parts: &[BudgetPart], of: &str) -> Result<Figure> {
     let count = parts.len() as f64 + 1.0;
     let sheet = Sheet {
         name: "uncertainty-budget",
-        title: "What the uncertainty of a patch's color is made of",
+        title: "What the uncertainty of a color is made of",
         description: format!(
             "Standard uncertainties as distances in u'v', {of}; together {total:.4}, the root of the sum of their squares.{told}"
         ),
@@ -90,7 +90,7 @@ mod tests {
             part("targets' lack of fit", 0.0068),
             part("laser leak", 0.0021),
         ];
-        let figure = budget(&parts, "median over the ledger's patches").unwrap();
+        let figure = budget(&parts, "root mean square over the targets").unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("together 0.0074"));
         assert!(figure.description.contains("targets' lack of fit"));

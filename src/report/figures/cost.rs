@@ -24,14 +24,7 @@ pub struct CostCurve {
 
 /// Draws the curve over the logit of the cut, since good cuts are often small.
 pub fn cost(data: &CostCurve) -> Result<Figure> {
-    let at_cut = data
-        .points
-        .iter()
-        .min_by(|a, b| {
-            let away = |p: &(f64, Span)| (p.0 - data.chosen.value).abs();
-            away(a).total_cmp(&away(b))
-        })
-        .map(|p| p.1.value);
+    let at_cut = cost_at(&data.points, data.chosen.value);
     let told = at_cut.map_or(String::new(), |c| {
         format!(" There the expected cost is {c:.1} per 1000 glowing patches.")
     });
@@ -127,6 +120,18 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
     })
 }
 
+/// The cost at a cut between two points of the curve; absent beyond its ends.
+fn cost_at(points: &[(f64, Span)], cut: f64) -> Option<f64> {
+    let after = points.partition_point(|p| p.0 < cut);
+    let (right, costs) = points.get(after)?;
+    if *right == cut {
+        return Some(costs.value);
+    }
+    let (left, before) = points.get(after.checked_sub(1)?)?;
+    let share = (cut - left) / (right - left);
+    Some(before.value + share * (costs.value - before.value))
+}
+
 fn logit(p: f64) -> f64 {
     let p = p.clamp(1e-9, 1.0 - 1e-9);
     (p / (1.0 - p)).ln()
@@ -151,6 +156,15 @@ pub(super) fn odds_axis(label: &str, low: f64, high: f64) -> Axis {
 mod tests {
     use super::*;
     use crate::report::figures::trial;
+
+    #[test]
+    fn the_marked_cost_lies_on_the_curve() {
+        let points = [(0.1, Span::bare(50.0)), (0.3, Span::bare(10.0))];
+        assert!((cost_at(&points, 0.15).unwrap() - 40.0).abs() < 1e-9);
+        assert_eq!(cost_at(&points, 0.3), Some(10.0));
+        assert_eq!(cost_at(&points, 0.05), None);
+        assert_eq!(cost_at(&points, 0.4), None);
+    }
 
     #[test]
     fn the_recommended_cut_stands_with_its_interval() {

@@ -2,14 +2,17 @@
 
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::significant;
 
-/// One channel's noise: variance = read_sd^2 + gain * signal.
+/// One channel's noise: variance = read_sd^2 + gain * signal, and that of rounding to whole codes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NoiseChannel {
     /// Red, green or blue.
     pub name: String,
     /// (mean linear signal, variance), both as shares of full scale.
     pub points: Vec<[f64; 2]>,
+    /// (mean linear signal, variance) along the fit, rounding included.
+    pub curve: Vec<[f64; 2]>,
     /// Standard deviation in the dark.
     pub read_sd: f64,
     /// Variance per signal.
@@ -22,8 +25,10 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
         .iter()
         .map(|c| {
             format!(
-                "{}: read noise {:.2e}, gain {:.2e}",
-                c.name, c.read_sd, c.gain
+                "{}: read noise {}, gain {}",
+                c.name,
+                significant(c.read_sd, 2),
+                significant(c.gain, 2)
             )
         })
         .collect();
@@ -36,8 +41,9 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
         name: "noise",
         title: "Noise of each channel: variance against mean signal",
         description: format!(
-            "Each point is a patch, its variance that of its pixels; lines are the fit variance = read noise² + gain × signal, as in \
-             EMVA 1288. Signal is linear, as a share of full scale. {}.",
+            "Each point is a capture, its variance that of its pixels; lines are the fit variance = read noise² + gain × signal, as in \
+             EMVA 1288, with the variance of rounding to whole codes added. A textured surface lies above its line. Signal is linear, \
+             dark level removed, as a share of full scale. {}.",
             told.join("; ")
         ),
         width: WIDTH,
@@ -48,7 +54,7 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
     sheet.draw(|pen| {
         let positive = channels
             .iter()
-            .flat_map(|c| c.points.iter())
+            .flat_map(|c| c.points.iter().chain(&c.curve))
             .filter(|p| p[0] > 0.0 && p[1] > 0.0);
         let (mut x, mut y) = ((f64::MAX, 0.0f64), (f64::MAX, 0.0f64));
         for [signal, variance] in positive {
@@ -57,9 +63,6 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
         }
         if x.1 == 0.0 {
             (x, y) = ((1e-3, 1.0), (1e-6, 1e-3));
-        }
-        for c in channels.iter().filter(|c| c.read_sd > 0.0) {
-            y.0 = y.0.min(c.read_sd.powi(2));
         }
         let place = Place {
             left: 86.0,
@@ -83,11 +86,7 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
         );
         frame.axes();
         for (channel, ink) in channels.iter().zip(CHANNELS) {
-            let line: Vec<[f64; 2]> = (0..=60)
-                .map(|i| frame.x.low * (frame.x.high / frame.x.low).powf(f64::from(i) / 60.0))
-                .map(|s| [s, channel.read_sd.powi(2) + channel.gain * s])
-                .collect();
-            frame.curve(&line, Stroke::new(ink.color, 1.6));
+            frame.curve(&channel.curve, Stroke::new(ink.color, 1.6));
             for point in &channel.points {
                 frame.marker(point[0], point[1], ink, 3.4);
             }
@@ -112,6 +111,10 @@ mod tests {
                     let variance = read_sd * read_sd + gain * signal;
                     [signal, variance * p[0].exp()]
                 })
+                .collect(),
+            curve: (0..=60)
+                .map(|i| 0.001 * 1.12f64.powi(i))
+                .map(|signal| [signal, read_sd * read_sd + gain * signal])
                 .collect(),
             read_sd,
             gain,
