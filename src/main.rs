@@ -1,3 +1,7 @@
 //! The command: a thin table of steps over the library.
 
-fn main() {}
+mod command;
+
+fn main() -> std::process::ExitCode {
+    command::main()
+}

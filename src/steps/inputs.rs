@@ -133,3 +133,10 @@ pub fn of_learning(season: &Season) -> Result<Provenance> {
     }
     Ok(inputs.done())
 }
+
+/// Adds a result that the step was made from.
+pub fn with_result(season: &Season, mut inputs: Provenance, name: &str) -> Result<Provenance> {
+    let path = season.result(name);
+    inputs.add(season.name_of(&path), &files::read(&path)?);
+    Ok(inputs)
+}

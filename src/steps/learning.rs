@@ -1,7 +1,8 @@
 //! The ledger through the rig: what there is to learn from, and what stays aside.
 
 use super::inputs;
-use crate::calibration::{self, Measurement, Rig, Role};
+use crate::calibration::{self, GlowColor, Measurement, Rig, Role};
+use crate::evaluation::Unchecked;
 use crate::features::{self, Dataset, Feature, Sample};
 use crate::ledger::{Ledger, Patch};
 use crate::season::Season;
@@ -21,14 +22,14 @@ pub enum Groups {
 
 /// A season's checked patches as a dataset, and the patches beside it.
 pub struct Learning {
-    /// Checked patches with a color that is not too faint.
+    /// Checked patches that have a color.
     pub data: Dataset,
-    /// Features of patches that nobody has checked yet (patches x features).
-    pub unchecked: Option<Array2<f64>>,
-    /// Checked patches too faint to have a color, by label: each is passed by.
-    pub too_faint: BTreeMap<String, usize>,
-    /// Patches without a label.
-    pub unlabelled: usize,
+    /// Whether each of them is below the detection limit: it is never walked to.
+    pub too_faint: Vec<bool>,
+    /// Colors of the checked patches (u', v', log luminance), for the region of the threshold.
+    pub colors: Vec<[f64; 3]>,
+    /// Patches with a color that nobody has checked yet.
+    pub unchecked: Option<Unchecked>,
     /// Plain sentences.
     pub warnings: Vec<String>,
 }
@@ -40,7 +41,10 @@ pub fn rig(season: &Season) -> Result<Rig> {
 
 /// Measures every patch, in their order.
 pub fn measure(rig: &Rig, patches: &[Patch]) -> Vec<Measurement> {
-    patches.par_iter().map(|patch| rig.measure(&patch.reading, Role::Ground)).collect()
+    patches
+        .par_iter()
+        .map(|patch| rig.measure(&patch.reading, Role::Ground))
+        .collect()
 }
 
 /// Reads the ledger, measures it, and sets aside what cannot be learnt from.
@@ -51,45 +55,58 @@ pub fn learning(season: &Season, rig: &Rig, groups: Groups) -> Result<Learning> 
     let open = |patch: &Patch| groups == Groups::All || !plan.ledger.locked.contains(&patch.group);
 
     let mut samples = Vec::new();
-    let mut unchecked = Vec::new();
-    let mut too_faint = BTreeMap::new();
-    let mut unlabelled = 0;
+    let mut too_faint = Vec::new();
+    let mut unchecked: Vec<(GlowColor, usize)> = Vec::new();
+    let mut colorless: BTreeMap<String, usize> = BTreeMap::new();
+    let groups_in_order: Vec<String> = ledger.groups().into_iter().map(String::from).collect();
     for (patch, measurement) in ledger.patches.iter().zip(&measurements) {
         if !open(patch) {
             continue;
         }
-        let clear = measurement.color.filter(|_| !measurement.too_faint);
-        match (&patch.label, clear) {
-            (Some(label), Some(color)) => samples.push(Sample {
-                id: patch.id.clone(),
-                label: label.clone(),
-                group: patch.group.clone(),
-                color,
-                weight: patch.weight(),
-            }),
-            (Some(label), None) => *too_faint.entry(label.clone()).or_insert(0) += 1,
-            (None, color) => {
-                unlabelled += 1;
-                unchecked.extend(color);
+        match (&patch.label, measurement.color) {
+            (Some(label), Some(color)) => {
+                too_faint.push(measurement.too_faint);
+                samples.push(Sample {
+                    id: patch.id.clone(),
+                    label: label.clone(),
+                    group: patch.group.clone(),
+                    color,
+                    weight: patch.weight(),
+                });
             }
+            (Some(label), None) => *colorless.entry(label.clone()).or_insert(0) += 1,
+            (None, Some(color)) if !measurement.too_faint => {
+                let group = groups_in_order.iter().position(|g| *g == patch.group);
+                unchecked.push((color, group.unwrap_or(0)));
+            }
+            (None, _) => {}
         }
     }
     if samples.is_empty() {
-        return Err(Error::too_little("every checked patch is too faint to have a color")
-            .at(season.file())
-            .remedy("expose longer, fly lower, or look at the detection limit in rig.json"));
+        return Err(
+            Error::too_little("no checked patch is bright enough to have a color")
+                .at(season.file())
+                .remedy("expose longer, fly lower, or look at the detection limit in rig.json"),
+        );
     }
-    let (data, oddities) = features::dataset(&samples, &plan.classify.features, &plan.ledger.positive)
-        .map_err(|e| e.at(season.file()))?;
-    let mut warnings = rig.warnings.clone();
-    warnings.extend(ledger.warnings);
+    let (data, oddities) =
+        features::dataset(&samples, &plan.classify.features, &plan.ledger.positive)
+            .map_err(|e| e.at(season.file()))?;
+    let mut warnings = ledger.warnings;
     warnings.extend(oddities);
-    if !too_faint.is_empty() {
-        let counts: Vec<String> = too_faint.iter().map(|(l, n)| format!("{n} {l}")).collect();
+    let faint = too_faint.iter().filter(|f| **f).count();
+    if faint > 0 {
         warnings.push(format!(
-            "{} checked patches are too faint to have a color ({}): no classifier learns from \
-             them, and a survey passes them by.",
-            too_faint.values().sum::<usize>(),
+            "{faint} checked patches are below the detection limit: a survey passes them by, and \
+             recall counts their bones as missed."
+        ));
+    }
+    if !colorless.is_empty() {
+        let counts: Vec<String> = colorless.iter().map(|(l, n)| format!("{n} {l}")).collect();
+        warnings.push(format!(
+            "{} checked patches have no color at all after dark level and leak ({}) and are left \
+             out of every figure.",
+            colorless.values().sum::<usize>(),
             counts.join(", ")
         ));
     }
@@ -99,8 +116,21 @@ pub fn learning(season: &Season, rig: &Rig, groups: Groups) -> Result<Learning> 
         .iter()
         .map(|name| Feature::parse(name))
         .collect::<Result<Vec<_>>>()?;
-    let unchecked = (!unchecked.is_empty()).then(|| {
-        Array2::from_shape_fn((unchecked.len(), names.len()), |(i, j)| names[j].value(&unchecked[i]))
+    let unchecked = (!unchecked.is_empty()).then(|| Unchecked {
+        features: Array2::from_shape_fn((unchecked.len(), names.len()), |(i, j)| {
+            names[j].value(&unchecked[i].0)
+        }),
+        groups: unchecked.iter().map(|(_, group)| *group).collect(),
     });
-    Ok(Learning { data, unchecked, too_faint, unlabelled, warnings })
+    let colors = samples
+        .iter()
+        .map(|s| [s.color.u, s.color.v, s.color.log_luminance])
+        .collect();
+    Ok(Learning {
+        data,
+        too_faint,
+        colors,
+        unchecked,
+        warnings,
+    })
 }

@@ -3,9 +3,24 @@
 //! In: a [`Season`](crate::season::Season). Out: files in its `results/` and an [`Outcome`] in
 //! plain sentences. A step is out of date when its inputs are not those that its result names.
 
+mod calibrate;
+mod demo;
 mod init;
 mod inputs;
+mod learn;
+mod learning;
 mod outcome;
+mod report;
+mod run;
+mod score;
+mod tables;
 
+pub use calibrate::{calibrate, drift};
+pub use demo::{lay_out_demo, regenerate_demo};
 pub use init::init;
+pub use learn::{evaluate, threshold, train};
 pub use outcome::{Outcome, Progress, Silent};
+pub use report::report;
+pub use run::run;
+pub use score::score;
+pub use tables::{chromaticity, classify, measure, simulate};

@@ -1,0 +1,19 @@
+//! `boneglow drift`.
+
+use super::Context;
+use boneglow::{Result, steps};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+#[derive(clap::Args)]
+pub struct Args {
+    /// A later night's captures of some of the targets; several for several nights
+    #[arg(required = true, value_name = "CAPTURES.csv")]
+    captures: Vec<PathBuf>,
+}
+
+impl Args {
+    pub fn run(&self, context: &Context) -> Result<ExitCode> {
+        context.conclude(steps::drift(&context.season()?, &self.captures)?)
+    }
+}

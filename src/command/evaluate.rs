@@ -1,0 +1,14 @@
+//! `boneglow evaluate`.
+
+use super::Context;
+use boneglow::{Result, steps};
+use std::process::ExitCode;
+
+#[derive(clap::Args)]
+pub struct Args {}
+
+impl Args {
+    pub fn run(&self, context: &Context) -> Result<ExitCode> {
+        context.conclude(steps::evaluate(&context.season()?, &context.talk)?)
+    }
+}

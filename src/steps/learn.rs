@@ -1,0 +1,239 @@
+//! Ground checks to `evaluation.json`, `model.json` and `thresholds.json`.
+
+use super::learning::{self, Groups, Learning};
+use super::{Outcome, Progress, inputs};
+use crate::calibration::Rig;
+use crate::classify::{Method, Model};
+use crate::evaluation::{self, Evaluated, Evaluation, Folds, Inside, Merit, OutOfGroup, Recipe};
+use crate::files::Document;
+use crate::season::Season;
+use crate::strip::{StripResult, median_patches_per_hectare};
+use crate::threshold::{self, Request, Thresholds};
+use crate::{Result, files, report};
+use serde_json::json;
+
+/// Tests the season's classifiers on groups they have not seen; writes `evaluation.json` and
+/// `predictions.csv`.
+pub fn evaluate(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
+    Ok(evaluated(season, progress)?.0)
+}
+
+/// As [`evaluate`], and the out-of-group predictions, for the threshold.
+pub(super) fn evaluated(season: &Season, progress: &dyn Progress) -> Result<(Outcome, Evaluated)> {
+    let rig = learning::rig(season)?;
+    let learning = learning::learning(season, &rig, Groups::Open)?;
+    let plan = &season.plan;
+    progress.start("evaluating", 1000);
+    let evaluated = evaluation::evaluate(
+        &learning.data,
+        learning.unchecked.as_ref(),
+        &plan.classify,
+        &plan.threshold,
+        &|p| progress.reach((1000 * p.done / p.of.max(1)) as u64),
+    );
+    progress.finish();
+    let mut evaluated = evaluated?;
+    evaluated.evaluation.warnings = cautions(&rig, &learning, &evaluated.evaluation);
+    let found = &evaluated.evaluation;
+    evaluation::write_predictions(
+        &season.result("predictions.csv"),
+        &evaluated.predictions,
+        found.prevalence.value,
+    )?;
+    Document::new(
+        evaluation::FORMAT,
+        inputs::of_learning(season)?,
+        found.clone(),
+    )
+    .write(&season.result("evaluation.json"))?;
+    Ok((describe(found), evaluated))
+}
+
+/// What the rig and the ledger say first, then what the evaluation itself found, each once.
+fn cautions(rig: &Rig, learning: &Learning, found: &Evaluation) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    if !rig.calibrated {
+        all.push("Not calibrated: colors are those that the camera's sRGB would mean.".into());
+    } else if !rig.passed {
+        all.push("The calibration failed its limit.".into());
+    }
+    for warning in learning.warnings.iter().chain(&found.warnings) {
+        if !all.contains(warning) {
+            all.push(warning.clone());
+        }
+    }
+    all
+}
+
+fn with_interval(merit: &Merit) -> String {
+    match (merit.low, merit.high) {
+        (Some(low), Some(high)) => format!("{:.3} ({low:.3} to {high:.3})", merit.value),
+        _ => format!("{:.3} (no interval)", merit.value),
+    }
+}
+
+fn describe(found: &Evaluation) -> Outcome {
+    let protocol = &found.protocol;
+    let mut outcome = Outcome::new("evaluate")
+        .warn(found.warnings.iter().cloned())
+        .result(json!({"chosen": found.chosen, "baseline": found.baseline}))
+        .say(format!(
+            "Evaluated on {} patches of {} groups, {} of them positive; {}",
+            protocol.patches, protocol.groups, protocol.positives, protocol.folds
+        ));
+    for classifier in &found.classifiers {
+        let figure = |name: &str, merit: &Option<Merit>| {
+            merit
+                .as_ref()
+                .map(|m| format!("{name} {}", with_interval(m)))
+        };
+        let figures: Vec<String> = [
+            figure("log loss", &classifier.log_loss),
+            figure("AUC", &classifier.auc),
+            figure("recall", &classifier.recall),
+            figure("precision", &classifier.precision),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        let mark = if classifier.name == found.chosen {
+            " [chosen]"
+        } else {
+            ""
+        };
+        outcome = outcome.say(format!(
+            "  {}{mark}: {}",
+            classifier.name,
+            figures.join(", ")
+        ));
+    }
+    outcome
+        .say(found.choice.clone())
+        .say(found.baseline.sentence.clone())
+}
+
+fn evaluation_of(season: &Season) -> Result<Evaluation> {
+    inputs::earlier(season, "evaluation.json", evaluation::FORMAT, "evaluate")
+}
+
+/// Fits the chosen classifier to all patches that are not locked away; writes `model.json`.
+pub fn train(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
+    let found = evaluation_of(season)?;
+    let rig = learning::rig(season)?;
+    let learning = learning::learning(season, &rig, Groups::Open)?;
+    progress.start("training", 1);
+    let model = evaluation::train(
+        &learning.data,
+        &Recipe::tuned(Method::parse(&found.chosen)?),
+        &Folds::by_group(&learning.data.groups)?,
+        inside(season, true),
+        season.plan.threshold.novelty_rate,
+    );
+    progress.finish();
+    let model = model?;
+    let inputs = inputs::with_result(season, inputs::of_learning(season)?, "evaluation.json")?;
+    model.write(&season.result("model.json"), inputs)?;
+    Ok(Outcome::new("train")
+        .say(format!(
+            "Fitted \"{}\" to {} patches of {} groups.",
+            found.chosen,
+            learning.data.len(),
+            learning.data.group_names.len()
+        ))
+        .result(json!({"classifier": found.chosen, "patches": learning.data.len()})))
+}
+
+fn inside(season: &Season, nested: bool) -> Inside {
+    let plan = &season.plan.classify;
+    Inside {
+        balance_classes: plan.balance_classes,
+        nested,
+        seed: plan.seed,
+    }
+}
+
+/// Recommends the cut; writes `thresholds.json`.
+pub fn threshold(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
+    let chosen = evaluation_of(season)?.chosen;
+    let rig = learning::rig(season)?;
+    let learning = learning::learning(season, &rig, Groups::Open)?;
+    progress.start("predicting left-out groups", 1000);
+    let predictions = evaluation::cross_validate(
+        &learning.data,
+        &[Recipe::tuned(Method::parse(&chosen)?)],
+        &Folds::by_group(&learning.data.groups)?,
+        inside(season, true),
+        None,
+        &|p| progress.reach((1000 * p.done / p.of.max(1)) as u64),
+    );
+    progress.finish();
+    recommended(season, &rig, &learning, &predictions?[0])
+}
+
+/// As [`threshold`], from predictions that are there already.
+pub(super) fn threshold_from(season: &Season, evaluated: &Evaluated) -> Result<Outcome> {
+    let rig = learning::rig(season)?;
+    let learning = learning::learning(season, &rig, Groups::Open)?;
+    recommended(season, &rig, &learning, evaluated.chosen())
+}
+
+fn recommended(
+    season: &Season,
+    rig: &Rig,
+    learning: &Learning,
+    predictions: &OutOfGroup,
+) -> Result<Outcome> {
+    let model = Model::read(&season.result("model.json"))?;
+    let plan = &season.plan;
+    let found = evaluation_of(season)?;
+    let request = Request {
+        plan: &plan.threshold,
+        prior: &found.prevalence,
+        novelty: model.novelty().cut(),
+        too_faint: &learning.too_faint,
+        min_luminance: rig.detection.detection_limit,
+        min_pixels: plan.strips.min_pixels,
+        patches_per_hectare: plan.threshold.patches_per_hectare.or(on_strips(season)?),
+        replicates: plan.classify.replicates,
+        seed: plan.classify.seed,
+    };
+    let mut brightness: Vec<f64> = learning.colors.iter().map(|c| c[2]).collect();
+    brightness.sort_by(f64::total_cmp);
+    let chromaticities: Vec<[f64; 2]> = learning.colors.iter().map(|c| [c[0], c[1]]).collect();
+    let thresholds = threshold::recommend(predictions, &request)
+        .map_err(|e| e.at(season.file()))?
+        .with_region(&model, &chromaticities, brightness[brightness.len() / 2])?;
+    let inputs = inputs::with_result(season, inputs::of_learning(season)?, "model.json")?;
+    Document::new(threshold::FORMAT, inputs, thresholds.clone())
+        .write(&season.result("thresholds.json"))?;
+    Ok(describe_thresholds(&thresholds))
+}
+
+/// Glowing patches per hectare as strips that were scored earlier measured them.
+fn on_strips(season: &Season) -> Result<Option<f64>> {
+    let mut strips: Vec<StripResult> = Vec::new();
+    for path in super::score::strip_documents(season) {
+        strips.push(files::Document::read(&path, report::STRIP_FORMAT)?.content);
+    }
+    Ok(median_patches_per_hectare(&strips))
+}
+
+fn describe_thresholds(found: &Thresholds) -> Outcome {
+    let mut outcome = Outcome::new("threshold")
+        .warn(found.warnings.iter().cloned())
+        .say(format!(
+            "Walk where the probability at a prevalence of {:.4} is at least {}. {}",
+            found.prior.value,
+            with_interval(&found.probability),
+            found.policy_sentence
+        ))
+        .result(json!({
+            "probability": found.probability,
+            "prior": found.prior,
+            "expected": found.expected,
+        }));
+    for sentence in &found.in_words {
+        outcome = outcome.say(sentence.clone());
+    }
+    outcome
+}

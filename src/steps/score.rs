@@ -1,0 +1,228 @@
+//! Strips to probability and class pictures, candidates and places.
+
+use super::{Outcome, Progress, inputs, learning};
+use crate::classify::Model;
+use crate::files::{self, Document, Provenance};
+use crate::report::{self, STRIP_FORMAT};
+use crate::season::Season;
+use crate::strip::{
+    self, Cut, Mark, ModelJudge, Pictures, RowTable, ScoreOptions, Scorer, StripPicture,
+    StripResult,
+};
+use crate::threshold::{self, Thresholds};
+use crate::{Error, Result};
+use serde_json::json;
+use std::path::{Path, PathBuf};
+
+/// The files of one strip.
+struct StripFiles {
+    picture: PathBuf,
+    stem: String,
+    rows: PathBuf,
+    marks: PathBuf,
+}
+
+impl StripFiles {
+    fn of(season: &Season, picture: PathBuf) -> Result<Self> {
+        let stem = match picture.file_stem() {
+            Some(stem) => stem.to_string_lossy().to_string(),
+            None => return Err(Error::input("this is not the name of a picture").at(&picture)),
+        };
+        let beside = |pattern: &str| picture.with_file_name(pattern.replace("{stem}", &stem));
+        let plan = &season.plan.strips;
+        Ok(StripFiles {
+            rows: beside(&plan.rows),
+            marks: beside(&plan.marks),
+            stem,
+            picture,
+        })
+    }
+
+    fn folder(&self, season: &Season) -> PathBuf {
+        season.result("strips").join(&self.stem)
+    }
+
+    fn document(&self, season: &Season) -> PathBuf {
+        self.folder(season).join("strip.json")
+    }
+
+    fn made_from(&self, season: &Season) -> Result<Provenance> {
+        let mut inputs = inputs::Inputs::of(season)
+            .section("[strips]", &season.plan.strips)?
+            .file(&self.picture)?
+            .optional_file(&self.rows)?
+            .optional_file(&self.marks)?;
+        for result in ["rig.json", "model.json", "thresholds.json"] {
+            inputs = inputs.file(&season.result(result))?;
+        }
+        Ok(inputs.done())
+    }
+}
+
+fn all_strips(season: &Season, named: &[PathBuf]) -> Result<Vec<StripFiles>> {
+    let pictures = match named.is_empty() {
+        true => season.matching(&season.plan.strips.files, "strips.files")?,
+        false => named.to_vec(),
+    };
+    let strips = pictures
+        .into_iter()
+        .map(|picture| StripFiles::of(season, picture))
+        .collect::<Result<Vec<_>>>()?;
+    for (i, strip) in strips.iter().enumerate() {
+        if let Some(other) = strips[..i].iter().find(|other| other.stem == strip.stem) {
+            return Err(Error::input(format!(
+                "two strips are called \"{}\": {} and {}",
+                strip.stem,
+                other.picture.display(),
+                strip.picture.display()
+            ))
+            .key("strips.files")
+            .remedy("rename one of them: results are kept by the strip's name"));
+        }
+    }
+    Ok(strips)
+}
+
+/// The documents that earlier scoring left, sorted.
+pub(super) fn strip_documents(season: &Season) -> Vec<PathBuf> {
+    let Ok(entries) = std::fs::read_dir(season.result("strips")) else {
+        return Vec::new();
+    };
+    let mut found: Vec<PathBuf> = entries
+        .filter_map(|entry| entry.ok().map(|e| e.path().join("strip.json")))
+        .filter(|path| path.is_file())
+        .collect();
+    found.sort();
+    found
+}
+
+/// Whether every strip of the season was scored with what is there now.
+pub(super) fn is_up_to_date(season: &Season) -> Result<bool> {
+    for strip in all_strips(season, &[])? {
+        if !inputs::is_up_to_date(&strip.document(season), &strip.made_from(season)?) {
+            return Ok(false);
+        }
+    }
+    Ok(["places.geojson", "places.gpx"]
+        .iter()
+        .all(|name| season.result(name).is_file()))
+}
+
+/// Scores the strips that the season names, or those that `named` lists; writes
+/// `strips/<stem>/` with pictures, `candidates.csv` and `strip.json`, and the places of all of them
+/// as GeoJSON and GPX.
+pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Result<Outcome> {
+    let strips = all_strips(season, named)?;
+    if strips.is_empty() {
+        return Err(Error::input("the season names no strip")
+            .at(season.file())
+            .key("strips.files")
+            .remedy("name them there or on the command line"));
+    }
+    let rig = learning::rig(season)?;
+    let model = Model::read(&season.result("model.json"))?;
+    let thresholds: Thresholds =
+        inputs::earlier(season, "thresholds.json", threshold::FORMAT, "threshold")?;
+    let judge = ModelJudge::new(&model, &thresholds)?;
+    let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?;
+    let mut outcome = Outcome::new("score");
+    let mut results = Vec::new();
+    for strip in &strips {
+        let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;
+        outcome = outcome
+            .say(describe(&result))
+            .warn(result.warnings.iter().cloned());
+        results.push(result);
+    }
+    files::write_whole(
+        &season.result("places.geojson"),
+        &strip::to_geojson(&results)?,
+    )?;
+    files::write_whole(&season.result("places.gpx"), &strip::to_gpx(&results)?)?;
+    Ok(outcome.result(json!({"strips": results})))
+}
+
+fn score_one(
+    season: &Season,
+    strip: &StripFiles,
+    scorer: &Scorer<'_>,
+    min_pixels: u64,
+    progress: &dyn Progress,
+) -> Result<StripResult> {
+    let picture = StripPicture::open(&strip.picture)?;
+    let (width, rows) = (picture.width(), picture.rows());
+    let table = strip
+        .rows
+        .is_file()
+        .then(|| RowTable::read(&strip.rows, rows))
+        .transpose()?;
+    let marks = strip
+        .marks
+        .is_file()
+        .then(|| Mark::read_all(&strip.marks, width, rows))
+        .transpose()?;
+    let folder = strip.folder(season);
+    let (probability, classes) = (folder.join("probability.png"), folder.join("classes.png"));
+    std::fs::create_dir_all(&folder).map_err(|e| Error::io(&folder, e))?;
+    let options = ScoreOptions {
+        min_pixels,
+        position: (&season.plan.strips).into(),
+        rows: table.as_ref(),
+        marks: marks.as_deref(),
+        pictures: Some(Pictures {
+            probability: &probability,
+            classes: &classes,
+        }),
+        threads: None,
+    };
+    progress.start(&format!("scoring {}", strip.stem), u64::from(rows));
+    let result = strip::score(&strip.picture, scorer, &options, &|done| {
+        progress.reach(u64::from(done))
+    });
+    progress.finish();
+    let result = result?;
+    write_one(
+        season,
+        strip,
+        &folder,
+        &result,
+        marks.as_deref().unwrap_or(&[]),
+    )?;
+    Ok(result)
+}
+
+fn write_one(
+    season: &Season,
+    strip: &StripFiles,
+    folder: &Path,
+    result: &StripResult,
+    marks: &[Mark],
+) -> Result<()> {
+    files::write_whole(
+        &folder.join("candidates.csv"),
+        &strip::to_csv(&result.candidates)?,
+    )?;
+    let overview = report::strip_figure(result, marks)?;
+    files::write_whole(&folder.join("overview.svg"), overview.svg.as_bytes())?;
+    Document::new(STRIP_FORMAT, strip.made_from(season)?, result.clone())
+        .write(&strip.document(season))
+}
+
+fn describe(result: &StripResult) -> String {
+    let mut sentence = format!(
+        "Strip {}: {} places worth a walk, {} novel",
+        result.strip, result.walks, result.novel
+    );
+    if let (Some(ground), Some(rate)) = (&result.ground, result.walks_per_hectare) {
+        sentence += &format!(", on {:.2} ha ({rate:.0} walks per ha)", ground.hectares);
+    }
+    if let Some(check) = &result.check {
+        let positive = check.labels.iter().filter(|l| l.positive);
+        let (found, marked) = positive.fold((0, 0), |(f, m), l| (f + l.found, m + l.marked));
+        sentence += &format!(
+            "; of {marked} marked bones {found} are found, {} walks would be in vain",
+            check.false_alarms
+        );
+    }
+    sentence + "."
+}

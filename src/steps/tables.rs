@@ -1,0 +1,204 @@
+//! Tables in, tables out: colors of patches, decisions on patches, colors of spectra, rigs compared.
+
+use super::{Outcome, inputs, learning};
+use crate::calibration::Measurement;
+use crate::classify::Model;
+use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
+use crate::files::Table;
+use crate::ledger::{Recordings, read_table};
+use crate::season::Season;
+use crate::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
+use crate::spectra::spectra_from_table;
+use crate::threshold::{self, Thresholds};
+use crate::{Error, Result};
+use ndarray::Array2;
+use serde_json::json;
+
+/// The columns that `measure` adds.
+const COLORS: [&str; 7] = [
+    "u",
+    "v",
+    "log_luminance",
+    "u_sd",
+    "v_sd",
+    "log_luminance_sd",
+    "too_faint",
+];
+
+/// The rows of a table with more columns; a column of the same name is replaced.
+fn with_columns(table: &Table, names: &[String], cells: &[Vec<String>]) -> Result<Vec<u8>> {
+    let refused =
+        |e: csv::Error| Error::input(format!("the table cannot be written: {e}")).at(table.path());
+    let kept: Vec<&String> = table
+        .header()
+        .iter()
+        .filter(|h| !names.contains(h))
+        .collect();
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer
+        .write_record(
+            kept.iter()
+                .map(|h| h.as_str())
+                .chain(names.iter().map(String::as_str)),
+        )
+        .map_err(refused)?;
+    for (row, added) in table.rows().zip(cells) {
+        let own = kept.iter().map(|h| row.get(h).unwrap_or(""));
+        writer
+            .write_record(own.chain(added.iter().map(String::as_str)))
+            .map_err(refused)?;
+    }
+    writer
+        .into_inner()
+        .map_err(|e| Error::io(table.path(), e.into_error()))
+}
+
+fn color_cells(measurement: &Measurement) -> Vec<String> {
+    let mut cells = match &measurement.color {
+        Some(color) => {
+            let sd = color.sd();
+            vec![
+                format!("{:.6}", color.u),
+                format!("{:.6}", color.v),
+                format!("{:.5}", color.log_luminance),
+                format!("{:.6}", sd[0]),
+                format!("{:.6}", sd[1]),
+                format!("{:.5}", sd[2]),
+            ]
+        }
+        None => vec![String::new(); 6],
+    };
+    cells.push(measurement.too_faint.to_string());
+    cells
+}
+
+fn measured(season: &Season, table: &Table) -> Result<Vec<Measurement>> {
+    let rig = learning::rig(season)?;
+    let mut recordings = Recordings::new(season, &rig.response)?;
+    let patches = read_table(table, &season.plan.ledger.group, &mut recordings)?;
+    Ok(learning::measure(&rig, &patches))
+}
+
+fn uncalibrated(season: &Season) -> Result<Vec<String>> {
+    let rig = learning::rig(season)?;
+    Ok(match rig.calibrated {
+        true => Vec::new(),
+        false => vec!["not calibrated: the primaries of sRGB are assumed.".to_string()],
+    })
+}
+
+/// The table with calibrated color, its standard uncertainty and `too_faint` added.
+pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
+    let measurements = measured(season, table)?;
+    let cells: Vec<Vec<String>> = measurements.iter().map(color_cells).collect();
+    let csv = with_columns(table, &COLORS.map(String::from), &cells)?;
+    let faint = measurements.iter().filter(|m| m.too_faint).count();
+    let outcome = Outcome::new("measure")
+        .say(format!(
+            "Measured {} patches, {faint} of them too faint.",
+            cells.len()
+        ))
+        .warn(uncalibrated(season)?)
+        .result(json!({"patches": cells.len(), "too_faint": faint}));
+    Ok((csv, outcome))
+}
+
+/// The table with colors, class probabilities at the field's prevalence and decisions added.
+pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
+    let measurements = measured(season, table)?;
+    let mut model = Model::read(&season.result("model.json"))
+        .map_err(|e| e.remedy("call `boneglow train` first, or `boneglow run` for all steps"))?;
+    let thresholds: Thresholds =
+        inputs::earlier(season, "thresholds.json", threshold::FORMAT, "threshold")?;
+    model.adjust_prior(thresholds.prior.value)?;
+
+    let colors: Vec<_> = measurements.iter().filter_map(|m| m.color).collect();
+    let components = model.components();
+    let features = Array2::from_shape_fn((colors.len(), components.len()), |(i, j)| {
+        [colors[i].u, colors[i].v, colors[i].log_luminance][components[j]]
+    });
+    let probabilities = model.probabilities(features.view());
+    let positive = model.positive_share(&probabilities);
+
+    let mut names: Vec<String> = COLORS.map(String::from).to_vec();
+    names.extend(model.classes().iter().map(|class| format!("p_{class}")));
+    names.extend(["p_positive", "novel", "decision"].map(String::from));
+    let mut walks = 0;
+    let mut colored = 0;
+    let cells: Vec<Vec<String>> = measurements
+        .iter()
+        .map(|measurement| {
+            let mut cells = color_cells(measurement);
+            let Some(color) = &measurement.color else {
+                cells.extend(vec![String::new(); model.classes().len() + 1]);
+                cells.extend(["false", "too-faint"].map(String::from));
+                return cells;
+            };
+            let row = features.row(colored).to_vec();
+            let distance = model
+                .novelty()
+                .squared_distance(&row, Some(&color.covariance));
+            let novel = model.novelty().is_novel(distance);
+            let p = positive[colored];
+            let decision = threshold::decide(
+                p,
+                novel,
+                measurement.too_faint,
+                thresholds.probability.value,
+            );
+            walks += usize::from(decision == threshold::Decision::Walk);
+            cells.extend(probabilities.row(colored).iter().map(|p| format!("{p:.6}")));
+            cells.push(format!("{p:.6}"));
+            cells.push(novel.to_string());
+            cells.push(decision.name().to_string());
+            colored += 1;
+            cells
+        })
+        .collect();
+    let csv = with_columns(table, &names, &cells)?;
+    let outcome = Outcome::new("classify")
+        .say(format!(
+            "Classified {} patches: {walks} are worth a walk.",
+            cells.len()
+        ))
+        .warn(uncalibrated(season)?)
+        .result(json!({"patches": cells.len(), "walks": walks}));
+    Ok((csv, outcome))
+}
+
+/// X, Y, Z, x, y, u', v', dominant wavelength and purity of each column of a table of spectra.
+pub fn chromaticity(table: &Table, ten_degree: bool) -> Result<(Vec<u8>, Outcome)> {
+    let observer = if ten_degree {
+        Observer::Cie1964
+    } else {
+        Observer::Cie1931
+    };
+    let spectra = spectra_from_table(table)?;
+    let colors = describe(&spectra, observer, Xy::EQUAL_ENERGY, None)?;
+    let outcome = Outcome::new("chromaticity")
+        .say(format!(
+            "{} spectra, hue against equal-energy white.",
+            colors.len()
+        ))
+        .result(json!({"spectra": colors.len()}));
+    Ok((chromaticity_csv(&colors), outcome))
+}
+
+/// What rigs would record of the spectra, and how far apart they would set bone from the rest.
+pub fn simulate(season: &Season, spectra: &Table, rigs: &Table) -> Result<(Vec<u8>, Outcome)> {
+    let plan = ComparisonPlan::of_season(season, Noise::SUPPOSED)?;
+    let options = read_options(rigs, season.folder(), Some(spectra))?;
+    let found = compare_rigs(&plan, &options)?;
+    let mut outcome = Outcome::new("simulate").result(json!(found));
+    for option in &found.options {
+        outcome = outcome.say(match option.weakest {
+            Some(distance) => format!(
+                "{}: the class that is hardest to tell from bone lies {distance:.1} standard \
+                 uncertainties away.",
+                option.option
+            ),
+            None => format!("{}: a class has no hue behind this filter.", option.option),
+        });
+    }
+    Ok((found.separations_csv(), outcome))
+}
