@@ -26,6 +26,11 @@ impl Stakes {
         self.wasted / (self.wasted + self.missed)
     }
 
+    /// What a step of a sweep comes to in the field.
+    pub fn at(&self, step: &Step) -> CutPoint {
+        self.point(step.cut, step.recall, step.false_alarm_rate)
+    }
+
     /// What `recall` and `false_alarm_rate` come to in the field.
     pub fn point(&self, probability: f64, recall: f64, false_alarm_rate: f64) -> CutPoint {
         let found = self.prevalence * recall;
@@ -37,10 +42,17 @@ impl Stakes {
             false_alarm_rate,
             precision: (walks > 0.0).then(|| found / walks),
             walks_per_1000: 1000.0 * walks,
-            cost: 1000.0
-                * (self.missed * self.prevalence * (1.0 - recall) + self.wasted * wasted),
+            cost: 1000.0 * (self.missed * self.prevalence * (1.0 - recall) + self.wasted * wasted),
         }
     }
+}
+
+/// A cut with what it finds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Step {
+    pub cut: f64,
+    pub recall: f64,
+    pub false_alarm_rate: f64,
 }
 
 /// Patches with their probability in the field, the most probable first.
@@ -98,9 +110,8 @@ impl Cases {
 
     /// Every cut that changes a decision, from the highest, with recall and false alarm rate; first a
     /// cut above all. Absent without either side.
-    pub fn sweep(&self, times: Option<&[f64]>) -> Option<Vec<(f64, f64, f64)>> {
-        let weight =
-            |i: usize| -> f64 { self.weight[i] * times.map_or(1.0, |t| t[self.group[i]]) };
+    pub fn sweep(&self, times: Option<&[f64]>) -> Option<Vec<Step>> {
+        let weight = |i: usize| -> f64 { self.weight[i] * times.map_or(1.0, |t| t[self.group[i]]) };
         let mut all = [0.0; 2];
         for i in 0..self.len() {
             all[usize::from(self.positive[i])] += weight(i);
@@ -108,7 +119,11 @@ impl Cases {
         if all[0] <= 0.0 || all[1] <= 0.0 {
             return None;
         }
-        let mut sweep = vec![(self.above_all(), 0.0, 0.0)];
+        let mut sweep = vec![Step {
+            cut: self.above_all(),
+            recall: 0.0,
+            false_alarm_rate: 0.0,
+        }];
         let mut walked = [0.0; 2];
         for i in 0..self.len() {
             if !self.never[i] {
@@ -118,7 +133,11 @@ impl Cases {
                 // Half way (in log odds) to the next lower one: no patch lies on the cut.
                 let next = self.p.get(i + 1).copied().unwrap_or(0.0);
                 let cut = between(self.p[i], next);
-                sweep.push((cut, walked[1] / all[1], walked[0] / all[0]));
+                sweep.push(Step {
+                    cut,
+                    recall: walked[1] / all[1],
+                    false_alarm_rate: walked[0] / all[0],
+                });
             }
         }
         Some(sweep)
