@@ -280,7 +280,7 @@ fn baseline(
         .filter(|&i| methods[i].0.is_plain())
         .min_by(|&a, &b| mean_loss(&predictions[a]).total_cmp(&mean_loss(&predictions[b])))
         .unwrap_or(chosen);
-    let gains = paired_gains(&predictions[rule], &predictions[chosen], terms)?;
+    let gains = paired_gains(&predictions[rule], &predictions[chosen], terms.cut, terms)?;
     let (name, rival) = (&classifiers[chosen].name, &classifiers[rule].name);
     let better = gains.log_loss.as_ref().and_then(|m| m.low) > Some(0.0);
     let sentence = if rule == chosen {
@@ -322,17 +322,25 @@ pub(super) struct Gains {
     pub auc: Option<Merit>,
     pub recall: Option<Merit>,
     pub precision: Option<Merit>,
+    /// Log loss, recall and precision of the old and of the new.
+    pub sides: [(Option<f64>, Option<f64>); 3],
 }
 
 /// Paired differences with intervals over groups; both must be of the same patches in the same order.
-pub(super) fn paired_gains(old: &Predictions, new: &Predictions, terms: Terms) -> Result<Gains> {
-    let side = |p: &Predictions| {
+/// `terms.cut` is the new one's cut.
+pub(super) fn paired_gains(
+    old: &Predictions,
+    new: &Predictions,
+    old_cut: f64,
+    terms: Terms,
+) -> Result<Gains> {
+    let side = |p: &Predictions, cut: f64| {
         let in_field = p.p_positive_at(terms.prevalence);
-        let flagged: Vec<bool> = in_field.iter().map(|p| *p >= terms.cut).collect();
+        let flagged: Vec<bool> = in_field.iter().map(|p| *p >= cut).collect();
         let sums = GroupSums::new(p, &flagged, &p.decided_class(false));
         (in_field, flagged, sums)
     };
-    let (a, b) = (side(old), side(new));
+    let (a, b) = (side(old, old_cut), side(new, terms.cut));
     let positive = new.is_positive();
     let all = GroupSums::trials(new, |_| true);
     let positives = GroupSums::trials(new, |i| positive[i]);
@@ -351,7 +359,14 @@ pub(super) fn paired_gains(old: &Predictions, new: &Predictions, terms: Terms) -
             difference(new.table().precision(), old.table().precision()),
         ]
     };
-    let values = differences(&vec![1.0; a.2.groups()]);
+    let ones = vec![1.0; a.2.groups()];
+    let values = differences(&ones);
+    let (of_old, of_new) = (a.2.total(&ones), b.2.total(&ones));
+    let sides = [
+        (of_old.mean(column::LOSS), of_new.mean(column::LOSS)),
+        (of_old.table().recall(), of_new.table().recall()),
+        (of_old.table().precision(), of_new.table().precision()),
+    ];
     let mut merits = terms
         .bootstrap
         .intervals(&figures, differences)
@@ -384,6 +399,7 @@ pub(super) fn paired_gains(old: &Predictions, new: &Predictions, terms: Terms) -
         auc: Merit::of(value, interval),
         recall,
         precision,
+        sides,
     })
 }
 

@@ -1,1 +1,14 @@
 //! The next walk: what to check, and how many more checks are needed.
+//!
+//! In: glows with their probabilities and decisions, out-of-group predictions. Out: a [`Walk`], written
+//! as a ledger table with the probability with which each place was chosen, and a [`RecallForecast`].
+
+mod forecast;
+mod route;
+mod table;
+mod walk;
+
+pub use forecast::{RecallForecast, SiteForecast, forecast_recall};
+pub use route::{route, route_length};
+pub use table::write_walk;
+pub use walk::{Budget, Glow, Reason, Stop, Walk, WalkPlan, plan_walk};

@@ -1,0 +1,140 @@
+//! Groups kept for one final test (`locked.json`).
+
+use super::evaluation::Merit;
+use super::{ClusterBootstrap, GroupTrials};
+use crate::classify::Model;
+use crate::features::Dataset;
+use crate::files::{Provenance, nearest_known};
+use crate::{Error, Result};
+use serde::{Deserialize, Serialize};
+
+/// Name and version of the format of `locked.json`.
+pub const LOCKED_FORMAT: &str = "boneglow-locked/1";
+
+/// Every opening of the locked groups, the first one first.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Openings {
+    /// The openings.
+    pub openings: Vec<Opening>,
+}
+
+/// One opening of the locked groups.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Opening {
+    /// SHA-256 of every input it was made on.
+    pub inputs: Provenance,
+    /// The locked groups.
+    pub groups: Vec<String>,
+    /// Checked patches in them.
+    pub patches: usize,
+    /// ... of positive classes.
+    pub positives: usize,
+    /// Share of positives at or above the cut.
+    pub recall: Option<Merit>,
+    /// Share of the others at or above the cut.
+    pub false_alarm_rate: Option<Merit>,
+    /// What this opening is worth, a sentence.
+    pub sentence: String,
+}
+
+/// Splits a dataset into what may be used (first) and the locked groups (second).
+///
+/// # Errors
+/// A locked group that does not exist, nothing left outside.
+pub fn split_locked(data: &Dataset, locked: &[String]) -> Result<(Dataset, Dataset)> {
+    for name in locked {
+        if !data.group_names.contains(name) {
+            let remedy = match nearest_known(name, data.group_names.iter().map(String::as_str)) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => format!("the groups are {}", data.group_names.join(", ")),
+            };
+            return Err(Error::input(format!("there is no group \"{name}\""))
+                .key("ledger.locked")
+                .remedy(remedy));
+        }
+    }
+    let (inside, outside): (Vec<usize>, Vec<usize>) =
+        (0..data.len()).partition(|&i| locked.contains(&data.group_names[data.groups[i]]));
+    if outside.is_empty() {
+        return Err(
+            Error::too_little("every checked patch is in a locked group")
+                .key("ledger.locked")
+                .remedy("leave some groups to learn from"),
+        );
+    }
+    Ok((data.select(&outside), data.select(&inside)))
+}
+
+/// Tests a model, at its own prior, on locked groups that it has not seen, and records the opening.
+///
+/// The same inputs again change nothing; other inputs are added and marked as a later opening, whose figures
+/// are no longer those of unseen groups.
+///
+/// # Errors
+/// Classes other than the model's, no locked patch.
+pub fn open_locked(
+    earlier: Openings,
+    model: &Model,
+    cut: f64,
+    locked: &Dataset,
+    inputs: Provenance,
+    bootstrap: &ClusterBootstrap,
+) -> Result<Openings> {
+    if locked.is_empty() {
+        return Err(
+            Error::too_little("there is no checked patch in a locked group")
+                .key("ledger.locked")
+                .remedy("name the groups to be kept for the final test"),
+        );
+    }
+    if model.classes() != locked.classes {
+        return Err(
+            Error::input("the model was learnt from other classes than these")
+                .remedy("train it again"),
+        );
+    }
+    if earlier.openings.iter().any(|o| o.inputs == inputs) {
+        return Ok(earlier);
+    }
+    let p = model.positive_share(&model.probabilities(locked.features.view()));
+    let rate = |positive: bool| {
+        let counts = |i: usize| locked.is_positive(i) == positive;
+        let count = locked.group_names.len();
+        let trials = GroupTrials::of(&locked.groups, count, |i| match counts(i) {
+            true => locked.weights[i],
+            false => 0.0,
+        });
+        let mut hits = vec![0.0; count];
+        for i in (0..locked.len()).filter(|&i| counts(i) && p[i] >= cut) {
+            hits[locked.groups[i]] += locked.weights[i];
+        }
+        let all: f64 = trials.weight().iter().sum();
+        let value = (all > 0.0).then(|| hits.iter().sum::<f64>() / all);
+        Merit::of(value, bootstrap.share(&hits, &trials))
+    };
+    let mut present = locked.groups.clone();
+    present.sort_unstable();
+    present.dedup();
+    let sentence = match earlier.openings.len() {
+        0 => "The locked groups were opened for the first time: these figures are of groups that nothing was chosen on.".to_string(),
+        n => format!(
+            "The locked groups had been opened {n} time{} before, on other inputs: these figures are no longer those of unseen groups.",
+            if n == 1 { "" } else { "s" }
+        ),
+    };
+    let opening = Opening {
+        inputs,
+        groups: present
+            .iter()
+            .map(|&g| locked.group_names[g].clone())
+            .collect(),
+        patches: locked.len(),
+        positives: (0..locked.len()).filter(|&i| locked.is_positive(i)).count(),
+        recall: rate(true),
+        false_alarm_rate: rate(false),
+        sentence,
+    };
+    let mut all = earlier;
+    all.openings.push(opening);
+    Ok(all)
+}

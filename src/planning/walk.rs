@@ -1,0 +1,450 @@
+//! Which places the next walk visits, and with what probability each came to be chosen.
+
+use super::route::{route, route_length};
+use crate::ledger::Selection;
+use crate::numeric::stream;
+use crate::strip::offset_m;
+use crate::threshold::Decision;
+use crate::{Error, Result};
+use rand::seq::SliceRandom;
+use std::collections::BTreeSet;
+
+/// A glow that may be walked to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Glow {
+    /// Its id, which the ledger will know it by.
+    pub id: String,
+    /// The group (site or night) it belongs to.
+    pub group: String,
+    /// Probability of a positive in the field.
+    pub p_positive: f64,
+    /// What the thresholds say about it.
+    pub decision: Decision,
+    /// Latitude and longitude in degrees.
+    pub position: Option<(f64, f64)>,
+}
+
+/// How far the next walk may go.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Budget {
+    /// So many places.
+    Walks(usize),
+    /// So many kilometers from the start and back.
+    Kilometers(f64),
+}
+
+/// How the next walk is to be filled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WalkPlan {
+    /// How far it may go.
+    pub budget: Budget,
+    /// Share of the walk kept for a random audit of what no rule chose, 0 to 1.
+    pub audit_share: f64,
+    /// Share for glows nearest to the cut, 0 to 1.
+    pub near_share: f64,
+    /// Share for novel glows, 0 to 1.
+    pub novel_share: f64,
+    /// The cut on the probability in the field.
+    pub cut: f64,
+    /// Where the walk starts and ends; by default at the most probable glow.
+    pub start: Option<(f64, f64)>,
+    /// Seed of the audit.
+    pub seed: u64,
+}
+
+/// Why a glow is on the walk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reason {
+    /// Among the most probable.
+    Highest,
+    /// Nearest to the cut: its check tells most about where the cut should lie.
+    NearCut,
+    /// Unlike anything in the ledger.
+    Novel,
+    /// Drawn at random among what no rule chose.
+    Audit,
+}
+
+impl Reason {
+    /// As tables spell it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Reason::Highest => "highest",
+            Reason::NearCut => "near-cut",
+            Reason::Novel => "novel",
+            Reason::Audit => "audit",
+        }
+    }
+
+    /// As the ledger spells it.
+    pub fn selection(self) -> Selection {
+        match self {
+            Reason::Audit => Selection::Audit,
+            _ => Selection::Flagged,
+        }
+    }
+}
+
+/// One stop of the next walk.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stop {
+    /// Index into the glows.
+    pub glow: usize,
+    /// Why it is on the walk.
+    pub reason: Reason,
+    /// Probability with which it came to be chosen, above 0 and at most 1.
+    pub inclusion_probability: f64,
+}
+
+/// The next walk, in the order of its stops.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Walk {
+    /// Where to go, in order.
+    pub stops: Vec<Stop>,
+    /// Glows that no rule chose, among which the audit was drawn.
+    pub audited_among: usize,
+    /// Length in km from the start and back; absent unless every stop has a position.
+    pub kilometers: Option<f64>,
+    /// Plain sentences.
+    pub warnings: Vec<String>,
+}
+
+/// Plans the next walk.
+///
+/// Rules choose with certainty (inclusion probability 1): the most probable glows that are worth a walk, those
+/// nearest to the cut, the novel ones farthest ahead in probability. The audit is a simple random sample of all other
+/// glows, flagged or not, so that every glow could have been chosen: n / N each. The size of the audit is
+/// fixed before it is drawn (under a budget of kilometers by trial draws from another stream), and what is drawn is
+/// walked to wherever it lies: leaving out what is far would make it a sample of what is near.
+///
+/// # Errors
+/// An id twice, shares outside 0 to 1 or above 1 together, a budget that is not above 0, a budget of kilometers
+/// with glows that have no position.
+pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
+    check(glows, plan)?;
+    let positions = local(glows, plan);
+    let mut warnings = Vec::new();
+    let (rules, audit) = match plan.budget {
+        Budget::Walks(walks) => {
+            let audit = (plan.audit_share * walks as f64).round() as usize;
+            (by_rule(glows, plan, walks.saturating_sub(audit)), audit)
+        }
+        Budget::Kilometers(most) => {
+            let places = positions.as_deref().unwrap_or(&[]);
+            fit_kilometers(glows, plan, places, most)
+        }
+    };
+    let chosen: BTreeSet<usize> = rules.iter().map(|(glow, _)| *glow).collect();
+    let rest: Vec<usize> = (0..glows.len()).filter(|i| !chosen.contains(i)).collect();
+    let drawn = draw(&rest, audit, plan.seed, "audit");
+    if drawn.is_empty() && !rest.is_empty() {
+        warnings.push(
+            "No audit: nothing is drawn at random, so the figures of this season will be of the chosen places only.".to_string(),
+        );
+    }
+    let share = drawn.len() as f64 / rest.len().max(1) as f64;
+    let mut stops: Vec<Stop> = rules
+        .iter()
+        .map(|&(glow, reason)| Stop {
+            glow,
+            reason,
+            inclusion_probability: 1.0,
+        })
+        .collect();
+    stops.extend(drawn.iter().map(|&glow| Stop {
+        glow,
+        reason: Reason::Audit,
+        inclusion_probability: share,
+    }));
+    let kilometers = positions.map(|places| {
+        let at: Vec<[f64; 2]> = stops.iter().map(|s| places[s.glow]).collect();
+        let order = route([0.0, 0.0], &at);
+        let length = route_length([0.0, 0.0], &at, &order) / 1000.0;
+        stops = order.iter().map(|&i| stops[i].clone()).collect();
+        length
+    });
+    if let (Budget::Kilometers(most), Some(length)) = (plan.budget, kilometers)
+        && length > most
+    {
+        warnings.push(format!(
+            "The walk is {length:.2} km, more than the {most} km asked for: the audit fell far apart, and leaving out what is far would spoil it."
+        ));
+    }
+    Ok(Walk {
+        stops,
+        audited_among: rest.len(),
+        kilometers,
+        warnings,
+    })
+}
+
+fn check(glows: &[Glow], plan: &WalkPlan) -> Result<()> {
+    let mut seen = BTreeSet::new();
+    for glow in glows {
+        if !seen.insert(&glow.id) {
+            return Err(
+                Error::input(format!("the glow \"{}\" stands twice", glow.id))
+                    .remedy("give every glow an id of its own"),
+            );
+        }
+        if !(0.0..=1.0).contains(&glow.p_positive) {
+            return Err(Error::input(format!(
+                "the glow \"{}\" has probability {}, expected 0 to 1",
+                glow.id, glow.p_positive
+            )));
+        }
+    }
+    let shares = [plan.audit_share, plan.near_share, plan.novel_share];
+    if shares.iter().any(|s| !(0.0..=1.0).contains(s)) || shares.iter().sum::<f64>() > 1.0 + 1e-9 {
+        return Err(Error::input(format!(
+            "found shares of {}, {} and {} for audit, near the cut and novel, expected 0 to 1 and no more than 1 together",
+            shares[0], shares[1], shares[2]
+        )));
+    }
+    match plan.budget {
+        Budget::Walks(0) => Err(Error::input("found 0 walks, expected 1 or more")),
+        Budget::Kilometers(km) if !(km > 0.0 && km.is_finite()) => {
+            Err(Error::input(format!("found {km} km, expected more than 0")))
+        }
+        Budget::Kilometers(_) => match glows.iter().find(|g| g.position.is_none()) {
+            Some(glow) => Err(Error::input(format!(
+                "the glow \"{}\" has no position, and a budget of kilometers needs one for each",
+                glow.id
+            ))
+            .remedy("give a number of walks instead, or score the strip with a row table")),
+            None => Ok(()),
+        },
+        Budget::Walks(_) => Ok(()),
+    }
+}
+
+/// East and north in m of every glow from the start; absent unless all have a position.
+fn local(glows: &[Glow], plan: &WalkPlan) -> Option<Vec<[f64; 2]>> {
+    let first = by_probability(glows).first().copied()?;
+    let start = plan.start.or(glows[first].position)?;
+    glows
+        .iter()
+        .map(|g| {
+            let (east, north) = offset_m(start, g.position?);
+            Some([east, north])
+        })
+        .collect()
+}
+
+fn by_probability(glows: &[Glow]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..glows.len()).collect();
+    order.sort_by(|&a, &b| glows[b].p_positive.total_cmp(&glows[a].p_positive));
+    order
+}
+
+/// So many glows by rule: the shares near the cut and novel first, the most probable fill the rest.
+fn by_rule(glows: &[Glow], plan: &WalkPlan, count: usize) -> Vec<(usize, Reason)> {
+    let order = by_probability(glows);
+    let of_rules = (1.0 - plan.audit_share).max(1e-9);
+    let part = |share: f64| (share / of_rules * count as f64).round() as usize;
+    let mut chosen: Vec<(usize, Reason)> = Vec::new();
+    let take = |chosen: &mut Vec<(usize, Reason)>, from: &[usize], most: usize, reason: Reason| {
+        let mut taken = 0;
+        for &glow in from {
+            if taken == most || chosen.len() == count {
+                break;
+            }
+            if chosen.iter().all(|(c, _)| *c != glow) {
+                chosen.push((glow, reason));
+                taken += 1;
+            }
+        }
+    };
+    let known = |g: &usize| matches!(glows[*g].decision, Decision::Walk | Decision::Pass);
+    let novel: Vec<usize> = order
+        .iter()
+        .copied()
+        .filter(|&g| glows[g].decision == Decision::Novel)
+        .collect();
+    let log_odds = |p: f64| {
+        let p = p.clamp(1e-9, 1.0 - 1e-9);
+        (p / (1.0 - p)).ln()
+    };
+    let mut near: Vec<usize> = order.iter().copied().filter(known).collect();
+    let from_cut = |g: usize| (log_odds(glows[g].p_positive) - log_odds(plan.cut)).abs();
+    near.sort_by(|&a, &b| from_cut(a).total_cmp(&from_cut(b)));
+    let walks: Vec<usize> = order
+        .iter()
+        .copied()
+        .filter(|&g| glows[g].decision == Decision::Walk)
+        .collect();
+    take(&mut chosen, &novel, part(plan.novel_share), Reason::Novel);
+    let highest = count.saturating_sub(chosen.len() + part(plan.near_share));
+    take(&mut chosen, &walks, highest, Reason::Highest);
+    take(&mut chosen, &near, part(plan.near_share), Reason::NearCut);
+    // What a rule could not fill goes to the most probable.
+    take(&mut chosen, &walks, count, Reason::Highest);
+    chosen
+}
+
+fn draw(from: &[usize], count: usize, seed: u64, job: &str) -> Vec<usize> {
+    let mut order = from.to_vec();
+    order.shuffle(&mut stream(seed, job, 0));
+    order.truncate(count);
+    order.sort_unstable();
+    order
+}
+
+/// The most glows by rule, and the audit's size, that a walk of so many km holds.
+fn fit_kilometers(
+    glows: &[Glow],
+    plan: &WalkPlan,
+    places: &[[f64; 2]],
+    most: f64,
+) -> (Vec<(usize, Reason)>, usize) {
+    const TRIALS: usize = 5;
+    let split = |walks: usize| {
+        let audit = (plan.audit_share * walks as f64).round() as usize;
+        (by_rule(glows, plan, walks - audit), audit)
+    };
+    let length = |walks: usize| -> f64 {
+        let (rules, audit) = split(walks);
+        let rest: Vec<usize> = (0..glows.len())
+            .filter(|i| rules.iter().all(|(c, _)| c != i))
+            .collect();
+        let total: f64 = (0..TRIALS)
+            .map(|trial| {
+                let job = format!("trial audit {trial}");
+                let mut stops: Vec<usize> = rules.iter().map(|(g, _)| *g).collect();
+                stops.extend(draw(&rest, audit, plan.seed, &job));
+                let at: Vec<[f64; 2]> = stops.iter().map(|&s| places[s]).collect();
+                route_length([0.0, 0.0], &at, &route([0.0, 0.0], &at))
+            })
+            .sum();
+        total / TRIALS as f64 / 1000.0
+    };
+    let (mut fits, mut too_many) = (0, glows.len() + 1);
+    while too_many - fits > 1 {
+        let middle = (fits + too_many) / 2;
+        match length(middle) <= most {
+            true => fits = middle,
+            false => too_many = middle,
+        }
+    }
+    split(fits)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn glows(count: usize) -> Vec<Glow> {
+        (0..count)
+            .map(|i| {
+                let p = i as f64 / count as f64;
+                Glow {
+                    id: format!("g{i}"),
+                    group: "north".into(),
+                    p_positive: p,
+                    decision: match i % 10 {
+                        3 => Decision::Novel,
+                        _ if p >= 0.8 => Decision::Walk,
+                        _ => Decision::Pass,
+                    },
+                    position: Some((35.0 + (i % 7) as f64 * 1e-3, -106.0 + (i / 7) as f64 * 1e-3)),
+                }
+            })
+            .collect()
+    }
+
+    fn plan(budget: Budget) -> WalkPlan {
+        WalkPlan {
+            budget,
+            audit_share: 0.25,
+            near_share: 0.2,
+            novel_share: 0.1,
+            cut: 0.8,
+            start: None,
+            seed: 7,
+        }
+    }
+
+    #[test]
+    fn a_walk_holds_what_was_asked_for() {
+        let walk = plan_walk(&glows(100), &plan(Budget::Walks(20))).unwrap();
+        let count = |reason| walk.stops.iter().filter(|s| s.reason == reason).count();
+        assert_eq!(walk.stops.len(), 20);
+        assert_eq!(count(Reason::Audit), 5);
+        assert_eq!(count(Reason::Novel), 2);
+        assert_eq!(count(Reason::NearCut), 4);
+        assert_eq!(count(Reason::Highest), 9);
+    }
+
+    #[test]
+    fn the_audit_is_drawn_from_all_that_no_rule_chose_each_with_n_of_n() {
+        let walk = plan_walk(&glows(100), &plan(Budget::Walks(20))).unwrap();
+        assert_eq!(walk.audited_among, 85);
+        for stop in &walk.stops {
+            let expected = match stop.reason {
+                Reason::Audit => 5.0 / 85.0,
+                _ => 1.0,
+            };
+            assert_eq!(stop.inclusion_probability, expected);
+        }
+    }
+
+    #[test]
+    fn over_many_seeds_the_audit_takes_every_other_glow_equally_often() {
+        let all = glows(30);
+        let mut times = vec![0.0_f64; 30];
+        for seed in 0..2000 {
+            let plan = WalkPlan {
+                seed,
+                ..plan(Budget::Walks(12))
+            };
+            for stop in plan_walk(&all, &plan).unwrap().stops {
+                if stop.reason == Reason::Audit {
+                    times[stop.glow] += 1.0;
+                }
+            }
+        }
+        // 3 of 21 each: 286 expected, standard deviation 16.
+        for t in times.iter().filter(|t| **t > 0.0) {
+            assert!((t - 285.7).abs() < 75.0, "{t}");
+        }
+        assert_eq!(times.iter().filter(|t| **t > 0.0).count(), 21);
+    }
+
+    #[test]
+    fn more_kilometers_reach_more_places() {
+        let of = |km| {
+            let walk = plan_walk(&glows(60), &plan(Budget::Kilometers(km))).unwrap();
+            (walk.stops.len(), walk.kilometers.unwrap())
+        };
+        let (few, _) = of(1.0);
+        let (many, _) = of(6.0);
+        assert!(few < many, "{few} {many}");
+    }
+
+    #[test]
+    fn the_same_seed_plans_the_same_walk() {
+        let plan = plan(Budget::Walks(15));
+        assert_eq!(
+            plan_walk(&glows(80), &plan).unwrap(),
+            plan_walk(&glows(80), &plan).unwrap()
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_planned_is_refused() {
+        let refusal =
+            |glows: &[Glow], plan: &WalkPlan| plan_walk(glows, plan).unwrap_err().to_string();
+        let mut nowhere = glows(5);
+        nowhere[2].position = None;
+        assert!(refusal(&nowhere, &plan(Budget::Kilometers(3.0))).contains("no position"));
+        assert!(refusal(&glows(5), &plan(Budget::Walks(0))).contains("0 walks"));
+        let mut twice = glows(5);
+        twice[1].id = "g0".into();
+        assert!(refusal(&twice, &plan(Budget::Walks(3))).contains("stands twice"));
+        let greedy = WalkPlan {
+            audit_share: 0.9,
+            ..plan(Budget::Walks(3))
+        };
+        assert!(refusal(&glows(5), &greedy).contains("no more than 1 together"));
+    }
+}
