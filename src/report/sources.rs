@@ -192,7 +192,7 @@ fn read<T: Serialize + DeserializeOwned>(
 }
 
 impl LedgerView {
-    fn read(season: &Season, rig: Option<&Rig>) -> Result<Self> {
+    pub(super) fn read(season: &Season, rig: Option<&Rig>) -> Result<Self> {
         let response = match rig {
             Some(rig) => rig.response.clone(),
             None => Response::read(

@@ -595,3 +595,43 @@ fn a_result_of_another_version_is_an_error_that_names_it() {
     );
     assert!(!season.result("report.html").exists());
 }
+
+#[test]
+fn the_demos_calibration_and_its_nights_are_drawn() {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("reference-spectra-demo");
+    let season = Season::read(&demo).unwrap();
+    let rig = crate::calibration::calibrate(&season).unwrap();
+    let later = ["2031-05-09", "2031-07-30", "2031-09-19", "2031-10-17"];
+    let tables = later.map(|night| demo.join(format!("targets/night-{night}.csv")));
+    let drift = crate::calibration::drift(&season, &rig, &tables).unwrap();
+    let sources = Sources {
+        plan: season.plan.clone(),
+        ledger: Some(LedgerView::read(&season, Some(&rig)).unwrap()),
+        rig: Some(rig),
+        drift: Some(drift),
+        evaluation: None,
+        thresholds: None,
+        strips: Vec::new(),
+        made_from: Provenance::default(),
+    };
+    let report = Report::of(&sources).unwrap();
+    check(&report);
+    keep(&report, "demo");
+    let names: Vec<&str> = report
+        .figures
+        .iter()
+        .map(|(_, f)| f.name.as_str())
+        .collect();
+    assert_eq!(
+        names,
+        [
+            "response",
+            "noise",
+            "residuals",
+            "left-out-targets",
+            "uncertainty-budget",
+            "drift",
+            "chromaticity"
+        ]
+    );
+}
