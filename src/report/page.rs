@@ -49,6 +49,7 @@ pub(super) fn page(
     let own = context! {
         css => Value::from_safe_string(include_str!("templates/report.css").to_string()),
         calibration_figures => of(Part::Calibration),
+        drift_figures => of(Part::Drift),
         ledger_figures => of(Part::Ledger),
         evaluation_figures => of(Part::Evaluation),
         decision_figures => of(Part::Decision),

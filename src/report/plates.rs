@@ -3,20 +3,24 @@
 use super::figures::*;
 use super::sources::Sources;
 use crate::Result;
-use crate::calibration::{Rig, TargetResult};
+use crate::calibration::{Drift, Rig, TargetResult};
 use crate::colorimetry::{Observer, spectral_locus_uv};
 use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit};
 use crate::season::ChromaticityKind;
 use crate::signal::{
-    BitDepth, CodeValues, MeasuredCurve, MeasuredResponse, Reading, Response, Step,
+    BitDepth, CodeValues, LinearSignal, MeasuredCurve, MeasuredResponse, Response, Step,
 };
 use crate::threshold::Thresholds;
+
+const CHANNELS: [&str; 3] = ["red", "green", "blue"];
 
 /// The part of the report that a figure belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Part {
     /// What color the rig measures.
     Calibration,
+    /// Whether the rig is still what it was.
+    Drift,
     /// What was found on the ground.
     Ledger,
     /// How well the classifiers do.
@@ -32,6 +36,9 @@ pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
         for figure in of_rig(rig, sources)? {
             plates.push((Part::Calibration, figure));
         }
+    }
+    if let Some(nights) = sources.drift.as_ref().filter(|d| !d.nights.is_empty()) {
+        plates.push((Part::Drift, drift_of(nights)?));
     }
     if let Some(figure) = diagram(sources)? {
         plates.push((Part::Ledger, figure));
@@ -59,8 +66,8 @@ fn locus() -> Vec<(f64, [f64; 2])> {
 
 fn of_rig(rig: &Rig, sources: &Sources) -> Result<Vec<Figure>> {
     let mut figures = vec![response_of(rig)?];
-    if rig.noise.measured && !sources.captures.is_empty() {
-        figures.push(noise(&noise_channels(rig, &sources.captures))?);
+    if rig.noise.measured && !rig.noise_points.is_empty() {
+        figures.push(noise(&noise_channels(rig))?);
     }
     if rig.targets.is_empty() {
         return Ok(figures);
@@ -100,19 +107,39 @@ fn of_rig(rig: &Rig, sources: &Sources) -> Result<Vec<Figure>> {
     Ok(figures)
 }
 
-fn noise_channels(rig: &Rig, captures: &[Reading]) -> Vec<NoiseChannel> {
-    ["red", "green", "blue"]
+fn drift_of(found: &Drift) -> Result<Figure> {
+    let nights: Vec<DriftNight> = found
+        .nights
+        .iter()
+        .map(|n| DriftNight {
+            night: n.night.clone(),
+            targets: n
+                .targets
+                .iter()
+                .map(|t| DriftTarget {
+                    target: t.target.clone(),
+                    shift_uv: t.shift_uv,
+                    sd_uv: t.sd_uv,
+                })
+                .collect(),
+            drifted: n.drifted,
+            brightness: n.brightness.map(|b| Span::new(b.value, b.low, b.high)),
+            brightness_changed: n.brightness_changed,
+        })
+        .collect();
+    drift(&nights, found.confidence)
+}
+
+fn noise_channels(rig: &Rig) -> Vec<NoiseChannel> {
+    CHANNELS
         .iter()
         .enumerate()
         .map(|(channel, name)| {
-            let points: Vec<[f64; 2]> = captures
+            let points: Vec<[f64; 2]> = rig
+                .noise_points
                 .iter()
-                .filter(|c| c.clipped == 0.0)
-                .filter_map(|c| {
-                    let net = c.signal.0[channel] - rig.black.signal[channel];
-                    let sd = c.pixel_sd?[channel];
-                    (net > 0.0 && sd > 0.0).then_some([net, sd * sd])
-                })
+                .filter(|p| p.channel == channel && p.signal > 0.0 && p.variance > 0.0)
+                .map(|p| [p.signal, p.variance])
                 .collect();
             let low = points.iter().map(|p| p[0]).fold(0.1, f64::min);
             let high = points.iter().map(|p| p[0]).fold(0.1, f64::max);
@@ -154,34 +181,67 @@ fn budget_of(rig: &Rig) -> Result<Figure> {
 
 fn response_of(rig: &Rig) -> Result<Figure> {
     let largest = rig.bit_depth.largest();
+    let curve: Vec<[f64; 2]> = (0..=128)
+        .map(|i| largest * f64::from(i) / 128.0)
+        .filter_map(|code| {
+            let signal = rig.response.signal(CodeValues([code; 3]), rig.bit_depth);
+            Some([signal.ok()?.0[0], code])
+        })
+        .collect();
     let standard = |kind: &str| {
-        let curve = (0..=128)
-            .map(|i| largest * f64::from(i) / 128.0)
-            .filter_map(|code| {
-                let signal = rig.response.signal(CodeValues([code; 3]), rig.bit_depth);
-                Some([signal.ok()?.0[0], code])
-            })
-            .collect();
-        let channel = ResponseChannel {
-            name: "all channels".to_string(),
-            curve,
-            steps: Vec::new(),
-            residuals: Vec::new(),
+        let channels: Vec<ResponseChannel> = match rig.steps.is_empty() {
+            true => vec![ResponseChannel {
+                name: "all channels".to_string(),
+                curve: curve.clone(),
+                steps: Vec::new(),
+                residuals: Vec::new(),
+            }],
+            false => CHANNELS
+                .iter()
+                .enumerate()
+                .map(|(channel, name)| checked_channel(rig, channel, name, &curve))
+                .collect(),
         };
-        response(&[channel], kind)
+        response(&channels, Some(kind))
     };
     match &rig.response {
         Response::Srgb => standard("that of IEC 61966-2-1"),
         Response::Bt709 => standard("that of ITU-R BT.709"),
         Response::Linear => standard("linear"),
-        Response::Measured(measured) => {
-            response(&measured_channels(measured, rig.bit_depth), "measured")
+        Response::Measured(measured) => response(&measured_channels(measured, rig.bit_depth), None),
+    }
+}
+
+/// The steps where their exposure puts them, beside the curve that was taken for granted.
+fn checked_channel(rig: &Rig, channel: usize, name: &str, curve: &[[f64; 2]]) -> ResponseChannel {
+    let black = rig.black.signal[channel];
+    let mut steps = Vec::new();
+    let mut residuals = Vec::new();
+    for step in &rig.steps {
+        let code = step.code[channel];
+        let recorded = rig.response.signal(CodeValues(step.code), rig.bit_depth);
+        let (Ok(recorded), ratio) = (recorded, step.ratio[channel]) else {
+            continue;
+        };
+        let expected = black + (recorded.0[channel] - black) / ratio;
+        if expected.is_finite() {
+            let codes = rig
+                .response
+                .codes(LinearSignal([expected; 3]), rig.bit_depth);
+            steps.push([expected, code]);
+            residuals.push(code - codes.0[channel]);
         }
+    }
+    ResponseChannel {
+        name: name.to_string(),
+        curve: curve.to_vec(),
+        steps,
+        residuals,
     }
 }
 
 fn measured_channels(measured: &MeasuredResponse, depth: BitDepth) -> Vec<ResponseChannel> {
-    ["red", "green", "blue"]
+    CHANNELS
         .iter()
         .zip(&measured.channels)
         .map(|(name, curve)| {

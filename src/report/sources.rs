@@ -1,12 +1,12 @@
 //! What a report is made from: the season's results, as far as they are there.
 
 use super::figures::ClassGlow;
-use crate::calibration::{Rig, Role};
+use crate::calibration::{self, DRIFT_FORMAT, Drift, Rig, Role};
 use crate::evaluation::{self, Evaluation};
-use crate::files::{self, Document, Provenance, Table};
+use crate::files::{self, Document, Provenance};
 use crate::ledger::Ledger;
 use crate::season::{Plan, Season};
-use crate::signal::{BitDepth, PictureCache, Reading, Response, read_reading};
+use crate::signal::{BitDepth, Response};
 use crate::strip::StripResult;
 use crate::threshold::{self, Thresholds};
 use crate::{Error, Result};
@@ -15,8 +15,6 @@ use serde::de::DeserializeOwned;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-const RIG_FORMAT: &str = "boneglow-rig/1";
-
 /// The results of a season; each part may be missing.
 #[derive(Debug, Clone)]
 pub struct Sources {
@@ -24,8 +22,8 @@ pub struct Sources {
     pub plan: Plan,
     /// `rig.json`.
     pub rig: Option<Rig>,
-    /// The captures of targets, white and flat that the rig was calibrated with.
-    pub captures: Vec<Reading>,
+    /// `drift.json`.
+    pub drift: Option<Drift>,
     /// The ledger, where it has a ground check.
     pub ledger: Option<LedgerView>,
     /// `evaluation.json`.
@@ -93,7 +91,8 @@ impl Sources {
     /// evaluation of it.
     pub fn gather(season: &Season) -> Result<Self> {
         let mut made_from = Provenance::default();
-        let rig: Option<Rig> = read(season, "rig.json", RIG_FORMAT, &mut made_from)?;
+        let rig: Option<Rig> = read(season, "rig.json", calibration::FORMAT, &mut made_from)?;
+        let drift: Option<Drift> = read(season, "drift.json", DRIFT_FORMAT, &mut made_from)?;
         let evaluation: Option<Evaluation> = read(
             season,
             "evaluation.json",
@@ -102,10 +101,6 @@ impl Sources {
         )?;
         let thresholds: Option<Thresholds> =
             read(season, "thresholds.json", threshold::FORMAT, &mut made_from)?;
-        let captures = match &rig {
-            Some(rig) if rig.noise.measured => read_captures(season, rig)?,
-            _ => Vec::new(),
-        };
         let strips = read_strips(season, &mut made_from)?;
         let ledger = match LedgerView::read(season, rig.as_ref()) {
             Ok(view) => Some(view),
@@ -120,7 +115,7 @@ impl Sources {
         Ok(Sources {
             plan: season.plan.clone(),
             rig,
-            captures,
+            drift,
             ledger,
             evaluation,
             thresholds,
@@ -133,6 +128,7 @@ impl Sources {
     pub fn warnings(&self) -> Vec<String> {
         let lists = [
             self.rig.as_ref().map(|r| &r.warnings),
+            self.drift.as_ref().map(|d| &d.warnings),
             self.ledger.as_ref().map(|l| &l.warnings),
             self.evaluation.as_ref().map(|e| &e.warnings),
             self.thresholds.as_ref().map(|t| &t.warnings),
@@ -150,22 +146,6 @@ impl Sources {
         }
         warnings
     }
-}
-
-fn read_captures(season: &Season, rig: &Rig) -> Result<Vec<Reading>> {
-    let Some(path) = &season.plan.calibration.captures else {
-        return Ok(Vec::new());
-    };
-    let table = Table::read(&season.resolve(path))?;
-    let mut pictures = PictureCache::new();
-    table
-        .rows()
-        .filter(|row| matches!(row.get("kind"), Some("target" | "white" | "flat")))
-        .map(|row| {
-            let (response, depth) = (&rig.response, rig.bit_depth);
-            read_reading(&row, season.folder(), response, depth, &mut pictures)
-        })
-        .collect()
 }
 
 fn read_strips(season: &Season, made_from: &mut Provenance) -> Result<Vec<StripView>> {
@@ -212,7 +192,7 @@ fn read<T: Serialize + DeserializeOwned>(
 }
 
 impl LedgerView {
-    fn read(season: &Season, rig: Option<&Rig>) -> Result<Self> {
+    pub(super) fn read(season: &Season, rig: Option<&Rig>) -> Result<Self> {
         let response = match rig {
             Some(rig) => rig.response.clone(),
             None => Response::read(

@@ -2,11 +2,14 @@
 
 use super::figures::trial;
 use super::*;
-use crate::calibration::{Detection, Errors, Mapping, Rig, TargetResult};
+use crate::calibration::{
+    Brightness, Detection, Drift, DriftNight, DriftTarget, Errors, Mapping, NoisePoint, Rig,
+    StepResult, TargetResult,
+};
 use crate::evaluation::*;
 use crate::files::Provenance;
 use crate::season::{Plan, Policy};
-use crate::signal::{Capture, CodeValues, LinearSignal, Reading, Response};
+use crate::signal::Response;
 use crate::threshold::*;
 
 fn plan() -> Plan {
@@ -36,6 +39,23 @@ fn calibrated() -> Rig {
         color_uv: 0.02,
         color_limit: Some(-1.94),
     };
+    rig.noise_points = (0..54)
+        .map(|i| (i % 3, 0.01 * 1.25f64.powi(i as i32 / 3)))
+        .map(|(channel, signal)| NoisePoint {
+            channel,
+            signal,
+            variance: 4e-6 + 2.2e-4 * signal,
+            rounding: 1e-6,
+            pixels: 400,
+        })
+        .collect();
+    rig.steps = (0..8)
+        .map(|i| StepResult {
+            relative_exposure: 0.7f64.powi(i),
+            code: [240.0 * 0.87f64.powi(i); 3],
+            ratio: [1.0 + 0.01 * f64::from(i % 3), 0.99, 1.0],
+        })
+        .collect();
     rig.noise.measured = true;
     rig.noise.read_sd = [0.0018; 3];
     rig.noise.gain = [2.0e-4; 3];
@@ -344,16 +364,39 @@ fn ledger() -> LedgerView {
     }
 }
 
-fn capture(step: i32) -> Reading {
-    let signal = 0.01 * 1.25f64.powi(step);
-    let channels = [0.8 * signal, signal, 0.5 * signal];
-    Reading {
-        code: CodeValues([90.0; 3]),
-        signal: LinearSignal(channels),
-        pixel_sd: Some(channels.map(|s| (4e-6 + 2.2e-4 * s).sqrt())),
-        pixels: Some(400),
-        clipped: 0.0,
-        capture: Capture::default(),
+fn drift() -> Drift {
+    let night = |name: &str, shift_uv: f64, drifted: bool| DriftNight {
+        night: name.to_string(),
+        drifted,
+        brightness_changed: false,
+        p_value: if drifted { 2e-7 } else { 0.41 },
+        cause: "nothing beyond noise".to_string(),
+        brightness: Some(Brightness {
+            value: 0.99,
+            low: 0.96,
+            high: 1.02,
+        }),
+        channel_factors: [1.0; 3],
+        chi_squared: 3.0,
+        degrees: 6,
+        targets: ["green tile", "amber tile", "cream tile"]
+            .map(|target| DriftTarget {
+                target: target.to_string(),
+                shift: [shift_uv, 0.0],
+                shift_uv,
+                sd_uv: 0.0009,
+                p_value: 0.3,
+            })
+            .to_vec(),
+    };
+    Drift {
+        rig: "test rig".to_string(),
+        confidence: 0.95,
+        nights: vec![
+            night("2031-05-09", 0.0008, false),
+            night("2031-07-30", 0.0061, true),
+        ],
+        warnings: vec!["the amber tile was not recorded on 2031-07-30".to_string()],
     }
 }
 
@@ -373,7 +416,7 @@ fn whole() -> Sources {
     Sources {
         plan: plan(),
         rig: Some(calibrated()),
-        captures: (0..18).map(capture).collect(),
+        drift: Some(drift()),
         ledger: Some(ledger()),
         evaluation: Some(evaluation()),
         thresholds: Some(thresholds()),
@@ -420,7 +463,7 @@ fn a_whole_season_gets_every_part() {
     let report = Report::of(&whole()).unwrap();
     check(&report);
     keep(&report, "report");
-    assert_eq!(report.figures.len(), 13);
+    assert_eq!(report.figures.len(), 14);
     assert!(report.methods.contains("0.840 (0.750 to 0.930)"));
     assert!(report.methods.contains("- Currie, L. A. 1968."));
     assert!(!report.methods.contains("Sharma et al. 2005. "));
@@ -430,7 +473,7 @@ fn a_whole_season_gets_every_part() {
 
 #[test]
 fn any_part_may_be_missing() {
-    for present in 0..32u32 {
+    for present in 0..64u32 {
         let mut sources = whole();
         let has = |bit: u32| present & (1 << bit) != 0;
         sources.rig = sources.rig.filter(|_| has(0));
@@ -438,6 +481,7 @@ fn any_part_may_be_missing() {
         sources.evaluation = sources.evaluation.filter(|_| has(2));
         sources.thresholds = sources.thresholds.filter(|_| has(3));
         sources.strips.retain(|_| has(4));
+        sources.drift = sources.drift.filter(|_| has(5));
         let report = Report::of(&sources).unwrap();
         check(&report);
         if present == 1 {
@@ -509,7 +553,7 @@ fn a_report_is_written_from_what_lies_in_results() {
     );
     assert!(!season.result("").exists());
 
-    let rig = files::Document::new("boneglow-rig/1", Provenance::default(), assumed());
+    let rig = files::Document::new(crate::calibration::FORMAT, Provenance::default(), assumed());
     rig.write(&season.result("rig.json")).unwrap();
     let stale = season.result("figures/roc.svg");
     files::write_whole(&stale, b"of an earlier report").unwrap();
@@ -550,4 +594,44 @@ fn a_result_of_another_version_is_an_error_that_names_it() {
         "{error}"
     );
     assert!(!season.result("report.html").exists());
+}
+
+#[test]
+fn the_demos_calibration_and_its_nights_are_drawn() {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("reference-spectra-demo");
+    let season = Season::read(&demo).unwrap();
+    let rig = crate::calibration::calibrate(&season).unwrap();
+    let later = ["2031-05-09", "2031-07-30", "2031-09-19", "2031-10-17"];
+    let tables = later.map(|night| demo.join(format!("targets/night-{night}.csv")));
+    let drift = crate::calibration::drift(&season, &rig, &tables).unwrap();
+    let sources = Sources {
+        plan: season.plan.clone(),
+        ledger: Some(LedgerView::read(&season, Some(&rig)).unwrap()),
+        rig: Some(rig),
+        drift: Some(drift),
+        evaluation: None,
+        thresholds: None,
+        strips: Vec::new(),
+        made_from: Provenance::default(),
+    };
+    let report = Report::of(&sources).unwrap();
+    check(&report);
+    keep(&report, "demo");
+    let names: Vec<&str> = report
+        .figures
+        .iter()
+        .map(|(_, f)| f.name.as_str())
+        .collect();
+    assert_eq!(
+        names,
+        [
+            "response",
+            "noise",
+            "residuals",
+            "left-out-targets",
+            "uncertainty-budget",
+            "drift",
+            "chromaticity"
+        ]
+    );
 }

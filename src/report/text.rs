@@ -47,6 +47,7 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
     environment.add_filter("share", |v: Option<f64>| {
         v.map_or("–".to_string(), numbers::percent)
     });
+    environment.add_filter("probability", probability);
     environment.add_filter("sd_uv", sd_uv);
     environment.add_filter("counted", counted);
     environment.add_filter("names", names);
@@ -83,6 +84,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         response => plain(&sources.plan.rig.response),
         rig => plain(&sources.rig),
         lack_of_fit => plain(&lack_of_fit),
+        drift => plain(&sources.drift),
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),
         chosen => plain(&chosen),
@@ -187,6 +189,14 @@ fn read_span(merit: &Value) -> Filled<Option<Span>> {
         value,
         limits: limits.map(|(low, high)| [low, high]),
     }))
+}
+
+/// A p value with two digits, and no smaller than can be relied upon.
+fn probability(p: f64) -> String {
+    match p {
+        p if p < 0.001 => "below 0.001".to_string(),
+        p => numbers::significant(p, 2),
+    }
 }
 
 /// Standard uncertainty as a distance in u'v' of a covariance of (u', v', ...).

@@ -11,7 +11,7 @@ pub struct DriftTarget {
     pub target: String,
     /// Distance in u'v' from where the calibration put it.
     pub shift_uv: f64,
-    /// Its standard uncertainty.
+    /// Root mean square of that distance if nothing changed.
     pub sd_uv: f64,
 }
 
@@ -24,13 +24,14 @@ pub struct DriftNight {
     pub targets: Vec<DriftTarget>,
     /// Whether the joint test says that color has drifted.
     pub drifted: bool,
-    /// p value of the joint test.
-    pub p_value: Option<f64>,
     /// Brightness relative to the calibration, where it can be judged.
     pub brightness: Option<Span>,
     /// Whether brightness has changed.
     pub brightness_changed: bool,
 }
+
+/// 95 % quantile of a distance in a plane over its root mean square: the square root of ln 20.
+const REACH_95: f64 = 1.730_818_38;
 
 /// Draws the control chart; `confidence` is that of the tests.
 pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
@@ -58,6 +59,8 @@ pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
         .enumerate()
         .map(|(k, t)| (Key::Marker(series_ink(k + 1)), t.clone()))
         .collect();
+    let usual = "usual if nothing changed".to_string();
+    entries.push((Key::Band(FAINT, 0.45), usual));
     if nights.iter().any(|n| n.drifted || n.brightness_changed) {
         entries.push((Key::Band(series_ink(0).color, 0.22), "changed".to_string()));
     }
@@ -65,7 +68,8 @@ pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
         name: "drift",
         title: "How far each target moved from its calibrated color, night by night",
         description: format!(
-            "Each marker is a target's distance in u'v' from its place at calibration, with two standard uncertainties. \
+            "Each marker is a target's distance in u'v' from its place at calibration. The grey bar behind it holds 95 % of such distances if \
+             nothing changed (for uncertainties alike in all directions). \
              {verdict} (confidence {:.0} % a night); such nights are shaded.",
             100.0 * confidence
         ),
@@ -84,7 +88,7 @@ pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
         let most = nights
             .iter()
             .flat_map(|n| &n.targets)
-            .map(|t| t.shift_uv + 2.0 * t.sd_uv)
+            .map(|t| t.shift_uv.max(REACH_95 * t.sd_uv))
             .fold(1e-4, f64::max);
         let step = place.width / nights.len().max(1) as f64;
         let names: Vec<String> = nights
@@ -107,9 +111,14 @@ pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
                     .unwrap_or(0);
                 let ink = series_ink(k + 1);
                 let x = i as f64 + 0.15 + slot * (k as f64 + 0.5);
-                let low = (target.shift_uv - 2.0 * target.sd_uv).max(0.0);
-                let high = target.shift_uv + 2.0 * target.sd_uv;
-                frame.whisker(x, low, high, Stroke::new(ink.color, 1.0));
+                let (half, reach) = (0.38 * slot, REACH_95 * target.sd_uv);
+                let bar = [
+                    [x - half, 0.0],
+                    [x + half, 0.0],
+                    [x + half, reach],
+                    [x - half, reach],
+                ];
+                frame.area(&bar, FAINT, 0.45);
                 frame.marker(x, target.shift_uv, ink, 3.8);
             }
         }
@@ -181,7 +190,6 @@ mod tests {
                 })
                 .collect(),
             drifted,
-            p_value: Some(0.2),
             brightness: Some(Span::new(
                 1.0 - 8.0 * base,
                 0.96 - 8.0 * base,

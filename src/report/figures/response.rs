@@ -12,24 +12,32 @@ pub struct ResponseChannel {
     pub curve: Vec<[f64; 2]>,
     /// (relative exposure, code value) of the steps it was measured from; empty for a standard's.
     pub steps: Vec<[f64; 2]>,
-    /// Code value of each step less that of the curve through the other steps; one a step.
+    /// Code value of each step less that of the curve (of the one through the other steps where it
+    /// was measured); one a step.
     pub residuals: Vec<f64>,
 }
 
-/// Draws the curves, and below them the residuals where there are steps.
-pub fn response(channels: &[ResponseChannel], kind: &str) -> Result<Figure> {
-    let measured = channels.iter().any(|c| !c.steps.is_empty());
+/// Draws the curves, and below them the residuals where there are steps; `standard` names the
+/// response that was taken for granted, absent where it was measured.
+pub fn response(channels: &[ResponseChannel], standard: Option<&str>) -> Result<Figure> {
+    let stepped = channels.iter().any(|c| !c.steps.is_empty());
     let worst = channels
         .iter()
         .flat_map(|c| &c.residuals)
         .fold(0.0f64, |w, r| w.max(r.abs()));
     let steps = channels.iter().map(|c| c.steps.len()).max().unwrap_or(0);
-    let description = match measured {
-        true => format!(
+    let description = match (standard, steps) {
+        (None, _) => format!(
             "Response measured from {steps} steps of known relative exposure, one curve a channel, monotone between the steps and \
              not continued beyond them. Below: each inner step less the curve through the other steps; the largest is {worst:.2} code values."
         ),
-        false => format!("The response was taken to be {kind}; it was not measured."),
+        (Some(standard), 0) => {
+            format!("The response was taken to be {standard}; it was not measured.")
+        }
+        (Some(standard), _) => format!(
+            "The response was taken to be {standard} and checked with {steps} steps of known relative exposure. Below: each step less \
+             that curve; the largest is {worst:.2} code values."
+        ),
     };
     // One curve for all channels needs no key.
     let entries: Vec<(Key, String)> = channels
@@ -43,7 +51,7 @@ pub fn response(channels: &[ResponseChannel], kind: &str) -> Result<Figure> {
         title: "Code value against exposure",
         description,
         width: WIDTH,
-        height: if measured { 470.0 } else { 356.0 },
+        height: if stepped { 470.0 } else { 356.0 },
         legend: entries,
         under: String::new(),
     };
@@ -65,7 +73,7 @@ pub fn response(channels: &[ResponseChannel], kind: &str) -> Result<Figure> {
         );
         let y = Axis::rounded("code value", 0.0, if top > 0.0 { top } else { 255.0 }, 5);
         let frame = Frame::new(pen, place, x.clone(), y);
-        frame.x_axis(!measured);
+        frame.x_axis(!stepped);
         frame.y_axis();
         frame.edges();
         for (channel, ink) in channels.iter().zip(CHANNELS) {
@@ -74,14 +82,14 @@ pub fn response(channels: &[ResponseChannel], kind: &str) -> Result<Figure> {
                 frame.marker(step[0], step[1], ink, 3.6);
             }
         }
-        if measured {
+        if stepped {
             let half = worst.max(0.2) * 1.2;
             let below = Place {
                 top: 332.0,
                 height: 90.0,
                 ..place
             };
-            let axis = Axis::linear("step − others", -half, half, 4);
+            let axis = Axis::linear("step − curve", -half, half, 4);
             let rest = Frame::new(pen, below, x, axis);
             rest.axes();
             rest.curve(
@@ -128,13 +136,13 @@ mod tests {
             channel("green", 1.0, 2),
             channel("blue", 0.7, 3),
         ];
-        let figure = response(&channels, "measured").unwrap();
+        let figure = response(&channels, None).unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("14 steps"));
         channels.truncate(1);
         channels[0].steps.clear();
         channels[0].residuals.clear();
-        let figure = response(&channels, "that of IEC 61966-2-1").unwrap();
+        let figure = response(&channels, Some("that of IEC 61966-2-1")).unwrap();
         trial::keep_as(&figure, "response-standard");
         assert!(figure.description.contains("it was not measured"));
     }
