@@ -17,9 +17,12 @@ use rayon::prelude::*;
 /// The linear map from spectra at given wavelengths to X, Y, Z, made once for many spectra.
 #[derive(Debug, Clone)]
 pub struct Weights {
-    /// Per wavelength: weights of X, Y, Z.
-    rows: Vec<[f64; 3]>,
+    /// Weights of X, of Y and of Z, one a wavelength.
+    channels: [Vec<f64>; 3],
 }
+
+/// Samples that are summed side by side, so that additions need not wait for each other.
+const LANES: usize = 4;
 
 impl Weights {
     /// For spectra sampled at ascending `wavelengths` in nm.
@@ -39,9 +42,7 @@ impl Weights {
             return Self::by_nanometer(observer, wavelengths, |_| 1.0);
         }
         let at = |nm: &f64| observer.five_nanometer_value(*nm as usize).map(|v| v * 5.0);
-        Weights {
-            rows: wavelengths.iter().map(at).collect(),
-        }
+        Self::from_rows(&wavelengths.iter().map(at).collect::<Vec<_>>())
     }
 
     /// For spectra sampled at ascending `wavelengths` in nm and seen through a filter.
@@ -59,7 +60,13 @@ impl Weights {
             let passed = transmission(nm);
             observer.at(nm).map(|v| v * passed)
         });
-        Weights { rows }
+        Self::from_rows(&rows)
+    }
+
+    fn from_rows(rows: &[[f64; 3]]) -> Self {
+        Weights {
+            channels: std::array::from_fn(|c| rows.iter().map(|row| row[c]).collect()),
+        }
     }
 
     /// X, Y, Z of one spectrum; an error unless it has one value a wavelength.
@@ -84,30 +91,44 @@ impl Weights {
                     Some(values) => self.sum(values),
                     None => self.sum(&spectrum.to_vec()),
                 };
-                xyz.assign(&ndarray::arr1(&sums.to_array()));
+                xyz[0] = sums.x;
+                xyz[1] = sums.y;
+                xyz[2] = sums.z;
             }
         });
         Ok(found)
     }
 
     fn check(&self, found: usize) -> Result<()> {
-        if found == self.rows.len() {
+        if found == self.channels[0].len() {
             return Ok(());
         }
         Err(Error::input(format!(
             "found a spectrum of {found} values, expected {}, one a wavelength",
-            self.rows.len()
+            self.channels[0].len()
         )))
     }
 
     fn sum(&self, values: &[f64]) -> Xyz {
-        let mut sums = [0.0; 3];
-        for (weights, value) in self.rows.iter().zip(values) {
-            for c in 0..3 {
-                sums[c] += weights[c] * value;
+        let mut lanes = [[0.0; LANES]; 3];
+        let (blocks, rest) = values.as_chunks::<LANES>();
+        let [x, y, z] = self.channels.each_ref().map(|c| c.as_chunks::<LANES>());
+        for (((block, x), y), z) in blocks.iter().zip(x.0).zip(y.0).zip(z.0) {
+            for i in 0..LANES {
+                lanes[0][i] += block[i] * x[i];
+                lanes[1][i] += block[i] * y[i];
+                lanes[2][i] += block[i] * z[i];
             }
         }
-        sums.into()
+        let total = |lanes: [f64; LANES], weights: &[f64]| {
+            let rest = rest.iter().zip(weights).map(|(v, w)| v * w).sum::<f64>();
+            lanes.iter().sum::<f64>() + rest
+        };
+        Xyz::new(
+            total(lanes[0], x.1),
+            total(lanes[1], y.1),
+            total(lanes[2], z.1),
+        )
     }
 }
 
