@@ -4,6 +4,9 @@ use super::cases::Stakes;
 use super::{CutPoint, Expected};
 use crate::evaluation::{ClusterBootstrap, Figure, GroupTrials, Merit, Scale};
 
+/// More walks for a bone than this are no limit that a team could plan with.
+const MOST_WALKS: f64 = 1000.0;
+
 /// Walked and all, of positives and of others, by group.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Walked {
@@ -137,6 +140,12 @@ pub(super) fn in_words(expected: &Expected, wasted: f64, missed: f64) -> Vec<Str
     match &expected.walks_per_bone {
         Some(walks) => {
             let range = match (walks.low, walks.high) {
+                (Some(low), Some(high)) if high > MOST_WALKS => {
+                    format!(
+                        " (at least {}; the data set no upper limit)",
+                        walks_word(low)
+                    )
+                }
                 (Some(low), Some(high)) => {
                     format!(" (between {} and {})", walks_word(low), walks_word(high))
                 }

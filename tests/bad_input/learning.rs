@@ -1,0 +1,145 @@
+//! Ledgers that are well formed and still too little, or odd, to learn from.
+
+use crate::support::{TrialSeason, small_ledger};
+
+const CHECKS: &str = "ledger/checks.csv";
+
+fn keep(season: &TrialSeason, kept: impl Fn(&str) -> bool) {
+    season.edit(CHECKS, |text| {
+        text.lines()
+            .enumerate()
+            .filter(|(i, line)| *i == 0 || kept(line))
+            .map(|(_, line)| format!("{line}\n"))
+            .collect()
+    });
+}
+
+#[test]
+fn a_single_class_is_refused() {
+    let season = TrialSeason::small();
+    keep(&season, |line| line.starts_with("bone-"));
+    season.refuses(
+        &["evaluate"],
+        &["ledger.positive", "nothing to tell bone from"],
+    );
+}
+
+#[test]
+fn a_single_group_is_refused() {
+    let season = TrialSeason::small();
+    keep(&season, |line| line.contains(",site-0,"));
+    season.refuses(&["evaluate"], &["group", "site-0"]);
+}
+
+#[test]
+fn labels_that_are_all_empty_are_refused() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        ["bone", "calcite", "matrix"]
+            .iter()
+            .fold(text.to_string(), |text, label| {
+                text.replace(&format!(",{label},"), ",,")
+            })
+    });
+    season.refuses(&["evaluate"], &["no patch of the ledger has a label"]);
+}
+
+#[test]
+fn a_label_seen_once_is_a_stated_warning() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, ",matrix,", ",opal,");
+    season.succeeds(&["calibrate"]);
+    season.succeeds(&["evaluate"]);
+    assert!(season.read("results/evaluation.json").contains("opal"));
+    warns(&season, "opal");
+}
+
+#[test]
+fn a_class_in_one_group_only_is_a_stated_warning() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        text.lines()
+            .map(|l| match l.contains(",site-3,") {
+                true => l.replace(",matrix,", ",lichen,") + "\n",
+                false => format!("{l}\n"),
+            })
+            .collect()
+    });
+    season.succeeds(&["calibrate"]);
+    season.succeeds(&["evaluate"]);
+    warns(&season, "lichen");
+}
+
+#[test]
+fn a_group_with_one_class_only_is_no_obstacle() {
+    let season = TrialSeason::small();
+    keep(&season, |line| {
+        !line.contains(",site-2,") || line.starts_with("matrix-")
+    });
+    season.succeeds(&["calibrate"]);
+    season.succeeds(&["evaluate"]);
+    no_silent_nan(&season);
+}
+
+#[test]
+fn perfectly_separable_classes_give_finite_figures() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        let mut lines: Vec<String> = vec![text.lines().next().unwrap().to_string()];
+        for line in text.lines().skip(1) {
+            let mut cells: Vec<String> = line.split(',').map(str::to_string).collect();
+            let code = if line.starts_with("bone-") {
+                ["220", "220", "220"]
+            } else {
+                ["90", "60", "20"]
+            };
+            for (cell, code) in cells[4..7].iter_mut().zip(code) {
+                *cell = format!("{}", code.parse::<f64>().unwrap() + line.len() as f64 * 0.1);
+            }
+            lines.push(cells.join(","));
+        }
+        lines.join("\n") + "\n"
+    });
+    season.succeeds(&["run"]);
+    no_silent_nan(&season);
+}
+
+#[test]
+fn constant_features_are_no_obstacle() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        let mut lines: Vec<String> = vec![text.lines().next().unwrap().to_string()];
+        for line in text.lines().skip(1) {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            cells[4..7].copy_from_slice(&["120", "110", "80"]);
+            lines.push(cells.join(","));
+        }
+        lines.join("\n") + "\n"
+    });
+    season.succeeds(&["calibrate"]);
+    season.succeeds(&["evaluate"]);
+    no_silent_nan(&season);
+}
+
+#[test]
+fn six_groups_are_too_few_to_be_silent_about() {
+    let season = TrialSeason::small();
+    season.write(CHECKS, &small_ledger(6, 8));
+    season.succeeds(&["calibrate"]);
+    season.succeeds(&["evaluate"]);
+    warns(&season, "6 groups");
+}
+
+fn warns(season: &TrialSeason, word: &str) {
+    let evaluation: serde_json::Value =
+        serde_json::from_str(&season.read("results/evaluation.json")).unwrap();
+    let warnings = evaluation["warnings"].to_string();
+    assert!(warnings.contains(word), "expected {word:?} in {warnings}");
+}
+
+fn no_silent_nan(season: &TrialSeason) {
+    for name in ["evaluation.json", "predictions.csv"] {
+        let text = season.read(&format!("results/{name}"));
+        assert!(!text.contains("NaN") && !text.contains("inf"), "{name}");
+    }
+}

@@ -1,0 +1,176 @@
+//! A ledger with something wrong in it.
+
+use crate::support::TrialSeason;
+
+const CHECKS: &str = "ledger/checks.csv";
+
+#[test]
+fn a_missing_column_is_named_with_the_nearest_there_is() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, "patch_id,site", "patch,site");
+    season.refuses(
+        &["evaluate"],
+        &[
+            "ledger/checks.csv",
+            "line 1",
+            "\"patch_id\" is missing",
+            "rename \"patch\"",
+        ],
+    );
+}
+
+#[test]
+fn a_patch_id_that_stands_twice_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, "bone-0-1,", "bone-0-0,");
+    season.refuses(
+        &["evaluate"],
+        &[
+            "checks.csv, line 3",
+            "\"bone-0-0\" already stands in",
+            "line 2",
+        ],
+    );
+}
+
+#[test]
+fn text_in_a_number_column_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, ",3.0,3.0,3.0,400", ",dim,3.0,3.0,400");
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv, line 2", "column \"r_sd\"", "\"dim\"", "number"],
+    );
+}
+
+#[test]
+fn nan_in_a_number_column_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, ",3.0,3.0,3.0,400", ",NaN,3.0,3.0,400");
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv, line 2", "column \"r_sd\"", "finite number"],
+    );
+}
+
+#[test]
+fn a_row_with_a_cell_too_few_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, ",3.0,3.0,3.0,400", ",3.0,3.0,3.0");
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv, line 2", "found 10 cells, expected 11"],
+    );
+}
+
+#[test]
+fn an_inclusion_probability_above_one_is_refused() {
+    let season = TrialSeason::small();
+    add_column(&season, "inclusion_probability", |line| {
+        if line == 5 { "1.5".into() } else { "1".into() }
+    });
+    season.refuses(
+        &["evaluate"],
+        &["line 5", "column \"inclusion_probability\"", "found 1.5"],
+    );
+}
+
+#[test]
+fn an_inclusion_probability_of_zero_is_refused() {
+    let season = TrialSeason::small();
+    add_column(&season, "inclusion_probability", |line| {
+        if line == 5 { "0".into() } else { "1".into() }
+    });
+    season.refuses(
+        &["evaluate"],
+        &["line 5", "column \"inclusion_probability\"", "found 0"],
+    );
+}
+
+#[test]
+fn an_unknown_selection_names_the_nearest_known_one() {
+    let season = TrialSeason::small();
+    add_column(&season, "selection", |_| "flaged".into());
+    season.refuses(
+        &["evaluate"],
+        &["line 2", "column \"selection\"", "did you mean \"flagged\""],
+    );
+}
+
+#[test]
+fn a_code_value_above_the_bit_depth_is_refused() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        let line = text.lines().nth(1).unwrap();
+        let red = line.split(',').nth(4).unwrap();
+        text.replacen(&format!(",{red},"), ",256.5,", 1)
+    });
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv, line 2", "column \"r\"", "256.5"],
+    );
+}
+
+#[test]
+fn a_patch_without_code_values_or_picture_is_refused() {
+    let season = TrialSeason::small();
+    season.write(
+        "ledger/more.csv",
+        "patch_id,site,night,label\nx1,site-0,n1,bone\n",
+    );
+    season.refuses(&["evaluate"], &["more.csv", "image"]);
+}
+
+#[test]
+fn a_picture_that_is_not_there_is_refused() {
+    let season = TrialSeason::small();
+    with_picture(&season, "gone.png", "0,0,4,4");
+    season.refuses(&["evaluate"], &["more.csv, line 2", "gone.png"]);
+}
+
+#[test]
+fn a_picture_that_is_cut_short_is_refused() {
+    let season = TrialSeason::small();
+    let whole = season.path("whole.png");
+    image::RgbImage::from_fn(64, 64, |x, y| image::Rgb([x as u8, y as u8, (x * y) as u8]))
+        .save(&whole)
+        .unwrap();
+    let bytes = std::fs::read(&whole).unwrap();
+    std::fs::write(season.path("short.png"), &bytes[..bytes.len() / 2]).unwrap();
+    with_picture(&season, "short.png", "0,0,4,4");
+    season.refuses(&["evaluate"], &["short.png"]);
+}
+
+#[test]
+fn a_box_outside_its_picture_is_refused() {
+    let season = TrialSeason::small();
+    image::RgbImage::new(32, 16)
+        .save(season.path("small.png"))
+        .unwrap();
+    with_picture(&season, "small.png", "30,0,4,4");
+    season.refuses(&["evaluate"], &["more.csv, line 2", "30", "32"]);
+}
+
+fn with_picture(season: &TrialSeason, image: &str, region: &str) {
+    season.write(
+        "ledger/more.csv",
+        &format!(
+            "patch_id,site,night,label,image,x,y,width,height\nx1,site-0,n1,bone,{image},{region}\n"
+        ),
+    );
+}
+
+/// Adds a column; `cell` is given the line number, counted from 1 with the header.
+fn add_column(season: &TrialSeason, name: &str, cell: impl Fn(usize) -> String) {
+    season.edit(CHECKS, |text| {
+        let lines: Vec<String> = text
+            .lines()
+            .enumerate()
+            .map(|(i, line)| match i {
+                0 => format!("{line},{name}"),
+                _ => format!("{line},{}", cell(i + 1)),
+            })
+            .collect();
+        lines.join("\n") + "\n"
+    });
+}

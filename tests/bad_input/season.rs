@@ -1,0 +1,111 @@
+//! A season file with something wrong in it.
+
+use crate::support::TrialSeason;
+
+#[test]
+fn an_unknown_key_names_the_nearest_known_one() {
+    let season = TrialSeason::small();
+    season.replace("season.toml", "positive =", "positve =");
+    season.refuses(
+        &["evaluate"],
+        &[
+            "season.toml, line 9",
+            "unknown key \"positve\"",
+            "did you mean \"positive\"",
+        ],
+    );
+}
+
+#[test]
+fn a_missing_key_is_named() {
+    let season = TrialSeason::small();
+    season.replace("season.toml", "filter_cut_on_nm = 480\n", "");
+    season.refuses(
+        &["run"],
+        &["season.toml", "\"filter_cut_on_nm\" is missing"],
+    );
+}
+
+#[test]
+fn a_value_out_of_range_is_named() {
+    let season = TrialSeason::small();
+    season.edit("season.toml", |text| {
+        format!("{text}[threshold]\nconfidence = 1.5\n")
+    });
+    season.refuses(&["threshold"], &["key threshold.confidence", "found 1.5"]);
+}
+
+#[test]
+fn a_season_that_is_not_there_says_how_to_start_one() {
+    let season = TrialSeason::small();
+    season.refuses(
+        &["run", "--season", "nowhere.toml"],
+        &["nowhere.toml", "boneglow init"],
+    );
+}
+
+#[test]
+fn a_filter_below_the_laser_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(
+        "season.toml",
+        "filter_cut_on_nm = 480",
+        "filter_cut_on_nm = 440",
+    );
+    season.refuses(
+        &["calibrate"],
+        &["rig.filter_cut_on_nm", "not above the laser"],
+    );
+}
+
+#[test]
+fn an_unknown_classifier_names_the_nearest_known_one() {
+    let season = TrialSeason::small();
+    season.replace("season.toml", "\"logistic\"", "\"logistik\"");
+    season.refuses(
+        &["evaluate"],
+        &["classify.classifiers", "\"logistik\"", "logistic"],
+    );
+}
+
+#[test]
+fn an_unknown_feature_names_the_nearest_known_one() {
+    let season = TrialSeason::small();
+    season.replace(
+        "season.toml",
+        "replicates",
+        "features = [\"u\", \"log_luminence\"]\nreplicates",
+    );
+    season.refuses(
+        &["evaluate"],
+        &["classify.features", "log_luminence", "log_luminance"],
+    );
+}
+
+#[test]
+fn a_positive_class_that_no_label_has_is_refused() {
+    let season = TrialSeason::small();
+    season.replace("season.toml", "[\"bone\"]", "[\"bones\"]");
+    season.refuses(
+        &["evaluate"],
+        &["ledger.positive", "\"bones\"", "did you mean \"bone\""],
+    );
+}
+
+#[test]
+fn a_locked_group_that_does_not_exist_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(
+        "season.toml",
+        "[classify]",
+        "locked = [\"site-99\"]\n[classify]",
+    );
+    season.refuses(&["evaluate"], &["ledger.locked", "site-99"]);
+}
+
+#[test]
+fn a_ledger_that_is_not_there_is_refused() {
+    let season = TrialSeason::small();
+    season.replace("season.toml", "ledger/*.csv", "notes/*.csv");
+    season.refuses(&["evaluate"], &["notes"]);
+}
