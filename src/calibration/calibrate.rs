@@ -134,9 +134,8 @@ impl Fitting<'_> {
         leak.share_of_dimmest = dimmest_share(&leak, &measured);
         let channels = self.channels(&measured)?;
         let computed = self.camera.as_ref().and_then(|camera| {
-            let nets: Vec<_> = measured.iter().map(|m| (m.reference, m.net)).collect();
             let laser = self.season.plan.rig.laser_nm;
-            curves::compute(&self.reference, camera, &nets, laser, channels)
+            curves::compute(&self.reference, camera, &measured, laser, channels)
         });
         let glows = computed.as_ref().map_or(&[][..], |c| &c.samples);
         let candidates = self.candidates(measured.len(), channels, glows)?;
@@ -145,7 +144,7 @@ impl Fitting<'_> {
             .iter()
             .map(|c| choice::judge(c, &samples))
             .collect();
-        let chosen = choice::choose(&judged)
+        let chosen = choice::choose(&candidates, &judged)
             .filter(|at| judged[*at].is_some())
             .ok_or_else(undetermined)?;
         let results = choice::results(&candidates, &judged, chosen);
@@ -172,7 +171,7 @@ impl Fitting<'_> {
             repeatability.push(own);
             explained.push(own + calibration);
         }
-        let lack_of_fit = uncertainty::lack_of_fit(fit, &samples, &explained);
+        let lack_of_fit = uncertainty::lack_of_fit(candidate, fit, &samples, &explained);
         let y_of = |m: &Measured| {
             uncertainty::color(candidate, &fit.coefficients, m.net).map_or(f64::NAN, |c| c[2])
         };
@@ -203,7 +202,10 @@ impl Fitting<'_> {
                 height_m: calibration.luminance_height_m,
                 irradiance: calibration.irradiance,
                 scale,
-                lack_of_fit: targets::luminance_scatter(&self.reference, &measured, &luminances),
+                lack_of_fit: targets::luminance_scatter(&self.reference, &measured, &luminances)
+                    .unwrap_or_else(|| {
+                        uncertainty::luminance_lack(candidate, fit, &measured, luminance_at)
+                    }),
             },
             exposure: reduction.exposure,
             uncertainty: Uncertainty {
@@ -440,6 +442,7 @@ impl Fitting<'_> {
             .map(|m| Sample {
                 net: m.net,
                 uv: self.reference.targets[m.reference].uv,
+                luminance: None,
                 weight: 1.0,
             })
             .collect();
@@ -546,8 +549,8 @@ impl Fitting<'_> {
         }
         if candidate.computed.is_empty() {
             self.warnings.push(
-                "Glows computed from the camera's curves did not lower the error of left-out targets \
-                 and were not used."
+                "With glows computed from the camera's curves, left-out targets are predicted worse than \
+                 without, so the curves were not used."
                     .to_string(),
             );
         }

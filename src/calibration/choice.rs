@@ -17,8 +17,13 @@ impl Candidate<'_> {
     pub fn fit(&self, targets: &[Sample], start: Option<&Coefficients>) -> Option<Coefficients> {
         let mut all = targets.to_vec();
         all.extend_from_slice(self.computed);
-        // Whatever the number of targets, those left in count the same against the computed glows.
         self.form.fit(&all, start)
+    }
+
+    /// Where a fit to slightly other targets may start: computed glows hold it in place, so that
+    /// it ends where a fit from afar would; targets alone do not.
+    pub fn start<'c>(&self, coefficients: &'c Coefficients) -> Option<&'c Coefficients> {
+        (!self.computed.is_empty()).then_some(coefficients)
     }
 
     /// u', v' of a net signal under coefficients of this form; far away where there is no color.
@@ -34,6 +39,8 @@ pub(super) struct Judged {
     pub coefficients: Coefficients,
     /// u', v' of each target by the fit without it.
     pub left_out: Vec<Option<[f64; 2]>>,
+    /// Coefficients of each of these fits.
+    pub without: Vec<Option<Coefficients>>,
     /// Distance of each of these from the reference.
     pub errors: Vec<f64>,
 }
@@ -43,14 +50,18 @@ const LOST: f64 = 0.2;
 
 pub(super) fn judge(candidate: &Candidate<'_>, targets: &[Sample]) -> Option<Judged> {
     let coefficients = candidate.fit(targets, None)?;
-    let left_out: Vec<Option<[f64; 2]>> = (0..targets.len())
+    let start = candidate.start(&coefficients);
+    let without: Vec<Option<Coefficients>> = (0..targets.len())
         .map(|i| {
-            let mut rest = targets.to_vec();
-            rest[i].weight = 0.0;
-            let kept: Vec<Sample> = rest.into_iter().filter(|s| s.weight > 0.0).collect();
-            let without = candidate.fit(&kept, None)?;
-            candidate.uv(&without, targets[i].net)
+            let mut kept = targets.to_vec();
+            kept.remove(i);
+            candidate.fit(&kept, start)
         })
+        .collect();
+    let left_out: Vec<Option<[f64; 2]>> = without
+        .iter()
+        .zip(targets)
+        .map(|(fit, target)| candidate.uv(fit.as_ref()?, target.net))
         .collect();
     let errors = left_out
         .iter()
@@ -63,6 +74,7 @@ pub(super) fn judge(candidate: &Candidate<'_>, targets: &[Sample]) -> Option<Jud
     Some(Judged {
         coefficients,
         left_out,
+        without,
         errors,
     })
 }
@@ -73,16 +85,34 @@ pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
 
 /// The first (simplest) whose mean error exceeds the best's by no more than one standard error of
 /// the difference over targets.
-pub(super) fn choose(judged: &[Option<Judged>]) -> Option<usize> {
+///
+/// What the camera's curves know is used unless the targets speak against it: if a candidate with
+/// computed glows is within that of the best, only candidates with them compete.
+pub(super) fn choose(candidates: &[Candidate<'_>], judged: &[Option<Judged>]) -> Option<usize> {
+    let all = simplest_near_best(judged, |_| true)?;
+    let informed = |i: usize| !candidates[i].computed.is_empty();
+    match all.iter().any(|i| informed(*i)) {
+        true => simplest_near_best(judged, informed)?.first().copied(),
+        false => all.first().copied(),
+    }
+}
+
+/// Those of the eligible whose mean error is within one standard error of the best's, in order.
+fn simplest_near_best(
+    judged: &[Option<Judged>],
+    eligible: impl Fn(usize) -> bool,
+) -> Option<Vec<usize>> {
     let mean = |j: &Judged| j.errors.iter().sum::<f64>() / j.errors.len() as f64;
-    let best = judged
+    let found: Vec<(usize, &Judged)> = judged
         .iter()
-        .flatten()
-        .min_by(|a, b| mean(a).total_cmp(&mean(b)))?;
-    judged.iter().position(|candidate| {
-        let Some(candidate) = candidate else {
-            return false;
-        };
+        .enumerate()
+        .filter(|(i, _)| eligible(*i))
+        .filter_map(|(i, j)| Some((i, j.as_ref()?)))
+        .collect();
+    let (_, best) = found
+        .iter()
+        .min_by(|a, b| mean(a.1).total_cmp(&mean(b.1)))?;
+    let near = found.iter().filter(|(_, candidate)| {
         let more: Vec<f64> = candidate
             .errors
             .iter()
@@ -91,7 +121,8 @@ pub(super) fn choose(judged: &[Option<Judged>]) -> Option<usize> {
             .collect();
         let (average, error) = mean_and_error(&more);
         average <= error
-    })
+    });
+    Some(near.map(|(i, _)| *i).collect())
 }
 
 fn mean_and_error(values: &[f64]) -> (f64, f64) {

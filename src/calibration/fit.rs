@@ -5,7 +5,7 @@
 //! the cross products), then u'v' residuals are minimized by damped Gauss-Newton steps.
 
 use super::mapping::{Coefficients, MappingKind, terms};
-use crate::numeric::least_squares::{Normal, damped};
+use crate::numeric::least_squares::{Normal, damped, linear};
 use nalgebra::{DMatrix, DVector};
 
 /// One signal whose chromaticity is known.
@@ -15,6 +15,8 @@ pub(super) struct Sample {
     pub net: [f64; 3],
     /// Reference u', v'.
     pub uv: [f64; 2],
+    /// Luminance, where it is known in one unit for all samples that have it.
+    pub luminance: Option<f64>,
     /// Weight of its squared u'v' residual.
     pub weight: f64,
 }
@@ -32,6 +34,8 @@ pub(super) struct Form {
 
 /// Most Gauss-Newton steps of a fit.
 const STEPS: usize = 40;
+/// A relative error of luminance counts as this much times itself in u'v': a tenth is worth 0.005.
+const LUMINANCE: f64 = 0.05;
 /// Linear coefficients are pulled this much less than those of the roots.
 const LINEAR_PULL: f64 = 0.1;
 
@@ -80,7 +84,8 @@ impl Form {
             .collect()
     }
 
-    /// Coefficients fitted to the samples, of length 1 together, from a start if one is given.
+    /// Coefficients fitted to the samples, of length 1 together, from a start if one is given; the
+    /// ridge pulls towards the start.
     ///
     /// `None` if no start can be found at which every sample has a color.
     pub fn fit(&self, samples: &[Sample], start: Option<&Coefficients>) -> Option<Coefficients> {
@@ -89,25 +94,33 @@ impl Form {
             ridge: 0.0,
             ..*self
         };
-        let start = match start {
-            Some(start) => start.clone(),
-            None if self.kind == MappingKind::RootPolynomial => matrix.fit(samples, None)?,
-            None => self.algebraic(samples)?,
+        let starts = match start {
+            Some(start) => vec![start.clone()],
+            None if self.kind == MappingKind::RootPolynomial => vec![matrix.fit(samples, None)?],
+            None => [self.algebraic(samples), self.of_equal_sums(samples)]
+                .into_iter()
+                .flatten()
+                .collect(),
         };
-        let mut start = self.gather(&start);
+        starts.iter().find_map(|s| self.descend(samples, s))
+    }
+
+    fn descend(&self, samples: &[Sample], start: &Coefficients) -> Option<Coefficients> {
+        let mut start = self.gather(start);
         normalize(&mut start)?;
         let active = self.active();
         let count = active.len();
-        let prepared: Vec<(Vec<f64>, [f64; 2], f64)> = samples
+        let prepared: Vec<Prepared> = samples
             .iter()
             .filter(|s| s.weight > 0.0)
-            .map(|s| (self.direction(s.net), s.uv, s.weight))
+            .map(|s| self.prepare(s))
             .collect();
+        scale_to_luminance(&mut start, &prepared);
         let prior = start.clone();
         let mut found = damped(start, STEPS, |m| {
             let mut normal = Normal::zero(3 * count);
-            for (term, uv, weight) in &prepared {
-                residuals(m, term, *uv, *weight, &mut normal)?;
+            for sample in &prepared {
+                residuals(m, sample, &mut normal)?;
             }
             for (i, (now, then)) in m.iter().zip(&prior).enumerate() {
                 let linear = active[i % count] < 3;
@@ -124,12 +137,34 @@ impl Form {
         Some(self.spread(&found))
     }
 
-    /// Active terms of a signal, their sum of absolute values 1.
-    fn direction(&self, net: [f64; 3]) -> Vec<f64> {
+    fn prepare(&self, sample: &Sample) -> Prepared {
+        let (terms, sum) = self.direction(sample.net);
+        Prepared {
+            terms,
+            uv: sample.uv,
+            luminance: sample.luminance.map(|y| y / sum),
+            weight: sample.weight,
+        }
+    }
+
+    /// Active terms of a signal over the sum of their absolute values, and that sum.
+    fn direction(&self, net: [f64; 3]) -> (Vec<f64>, f64) {
         let all = terms(net);
         let found: Vec<f64> = self.active().iter().map(|&t| all[t]).collect();
         let sum: f64 = found.iter().map(|t| t.abs()).sum();
-        found.iter().map(|t| t / sum).collect()
+        (found.iter().map(|t| t / sum).collect(), sum)
+    }
+
+    /// Linear least squares as if X + Y + Z went with the sum of the terms: no good fit, but one
+    /// that gives most signals a color.
+    fn of_equal_sums(&self, samples: &[Sample]) -> Option<Coefficients> {
+        let design: Vec<Vec<f64>> = samples.iter().map(|s| self.direction(s.net).0).collect();
+        let mut m = Vec::with_capacity(3 * self.active().len());
+        for k in 0..3 {
+            let values: Vec<f64> = samples.iter().map(|s| direction_of(s.uv)[k]).collect();
+            m.extend(linear(&design, &values).ok()?.coefficients);
+        }
+        Some(self.spread(&m))
     }
 
     /// The algebraic solution, reweighted so that its residuals are about those of u'v'.
@@ -141,7 +176,7 @@ impl Form {
             let mut rows = DMatrix::zeros(3 * samples.len(), 3 * count);
             for (i, s) in samples.iter().enumerate() {
                 let xyz = direction_of(s.uv);
-                let term = self.direction(s.net);
+                let (term, _) = self.direction(s.net);
                 let weight = s.weight.sqrt() * scales[i];
                 for (k, (a, b)) in [(0, 1), (1, 2), (2, 0)].into_iter().enumerate() {
                     for (j, t) in term.iter().enumerate() {
@@ -161,7 +196,7 @@ impl Form {
                 .collect();
             let sums: Vec<f64> = samples
                 .iter()
-                .map(|s| denominator(&m, &self.direction(s.net)))
+                .map(|s| denominator(&m, &self.direction(s.net).0))
                 .collect();
             if sums.iter().sum::<f64>() < 0.0 {
                 m.iter_mut().for_each(|v| *v = -*v);
@@ -177,13 +212,15 @@ impl Form {
 
     /// How far the fit follows each sample: the trace of its block of the hat matrix, halved.
     pub fn leverages(&self, samples: &[Sample], coefficients: &Coefficients) -> Option<Vec<f64>> {
-        let m = self.gather(coefficients);
+        let mut m = self.gather(coefficients);
         let count = m.len();
         let mut normal = Normal::zero(count);
         let mut blocks = Vec::with_capacity(samples.len());
-        for s in samples {
+        let prepared: Vec<Prepared> = samples.iter().map(|s| self.prepare(s)).collect();
+        scale_to_luminance(&mut m, &prepared);
+        for sample in &prepared {
             let mut own = Normal::zero(count);
-            residuals(&m, &self.direction(s.net), s.uv, s.weight, &mut own)?;
+            residuals(&m, sample, &mut own)?;
             let own = fill(own.matrix);
             normal.matrix += &own;
             blocks.push(own);
@@ -253,34 +290,60 @@ fn denominator(m: &[f64], term: &[f64]) -> f64 {
     x + 15.0 * y + 3.0 * z
 }
 
-/// Adds the residuals of u' and v'; `None` where there is no color.
-fn residuals(
-    m: &[f64],
-    term: &[f64],
-    [u0, v0]: [f64; 2],
+/// A sample with its active terms; luminance is per sum of the terms.
+struct Prepared {
+    terms: Vec<f64>,
+    uv: [f64; 2],
+    luminance: Option<f64>,
     weight: f64,
-    normal: &mut Normal,
-) -> Option<()> {
-    let n = term.len();
-    let [x, y, z] = rows(m, term);
+}
+
+/// Brings coefficients to the scale of the luminances that are known.
+fn scale_to_luminance(m: &mut [f64], samples: &[Prepared]) {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for sample in samples {
+        if let Some(y) = sample.luminance {
+            let ratio = rows(m, &sample.terms)[1] / y;
+            if ratio > 0.0 {
+                sum += ratio;
+                count += 1.0;
+            }
+        }
+    }
+    if count > 0.0 {
+        m.iter_mut().for_each(|v| *v *= count / sum);
+    }
+}
+
+/// Adds the residuals of u', v' and, where known, of luminance; `None` where there is no color.
+fn residuals(m: &[f64], sample: &Prepared, normal: &mut Normal) -> Option<()> {
+    let n = sample.terms.len();
+    let [x, y, z] = rows(m, &sample.terms);
     let sum = x + 15.0 * y + 3.0 * z;
     if sum.is_nan() || sum <= 0.0 {
         return None;
     }
     let (u, v) = (4.0 * x / sum, 9.0 * y / sum);
-    let by_u = [(4.0 - u) / sum, -15.0 * u / sum, -3.0 * u / sum];
-    let by_v = [-v / sum, (9.0 - 15.0 * v) / sum, -3.0 * v / sum];
-    let derivatives = |by: [f64; 3]| {
-        let mut all = vec![0.0; 3 * n];
-        for row in 0..3 {
-            for (j, t) in term.iter().enumerate() {
-                all[row * n + j] = by[row] * t;
+    let mut add = |residual: f64, by: [f64; 3]| {
+        let mut all = [0.0; 18];
+        for (row, slope) in by.iter().enumerate() {
+            for (derivative, t) in all[row * n..].iter_mut().zip(&sample.terms) {
+                *derivative = slope * t;
             }
         }
-        all
+        normal.add(residual, &all[..3 * n], sample.weight);
     };
-    normal.add(u - u0, &derivatives(by_u), weight);
-    normal.add(v - v0, &derivatives(by_v), weight);
+    add(
+        u - sample.uv[0],
+        [(4.0 - u) / sum, -15.0 * u / sum, -3.0 * u / sum],
+    );
+    add(
+        v - sample.uv[1],
+        [-v / sum, (9.0 - 15.0 * v) / sum, -3.0 * v / sum],
+    );
+    if let Some(known) = sample.luminance {
+        add(LUMINANCE * (y / known - 1.0), [0.0, LUMINANCE / known, 0.0]);
+    }
     Some(())
 }
 
@@ -306,6 +369,7 @@ mod tests {
                 Sample {
                     net: net.map(|c| c * scale(i)),
                     uv: [u, v],
+                    luminance: None,
                     weight: 1.0,
                 }
             })

@@ -33,3 +33,6 @@ pub use rig::{
     Black, CandidateResult, Detection, Errors, Exposure, Leak, LuminanceScale, Noise, NoisePoint,
     Rig, StepResult, TargetResult, Uncertainty, WhiteRecord,
 };
+
+#[cfg(test)]
+mod tests;

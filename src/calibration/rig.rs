@@ -77,7 +77,8 @@ pub struct CandidateResult {
     pub cross_validated_mean_uv: f64,
     /// Its standard error over targets.
     pub standard_error: f64,
-    /// Whether it was chosen: the first within one standard error (of the difference) of the best.
+    /// Whether it was chosen: the first within one standard error (of the difference) of the best,
+    /// of those with computed glows if one of them is.
     pub chosen: bool,
 }
 

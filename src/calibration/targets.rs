@@ -20,8 +20,6 @@ pub(super) struct Measured {
     pub steps: Vec<[f64; 3]>,
     /// Captures averaged.
     pub captures: usize,
-    /// Standard deviation of log10 brightness between captures; absent if there is one.
-    pub brightness_sd: Option<f64>,
 }
 
 /// Channel shares of captures of one target further apart than this disagree.
@@ -127,7 +125,7 @@ fn of_target(
         .line(shots[0].line)
         .remedy("check its box, the dark captures and calibration.target_leak_share"));
     }
-    let brightness_sd = compare(name, shots, &nets, net, warnings)?;
+    compare(name, shots, &nets, net, warnings)?;
     let mut steps = vec![[0.0; 3]; 8];
     for c in 0..3 {
         steps[c][c] = noise[c].sqrt();
@@ -140,7 +138,6 @@ fn of_target(
         net,
         steps,
         captures: shots.len(),
-        brightness_sd,
     })
 }
 
@@ -151,9 +148,9 @@ fn compare(
     nets: &[[(f64, f64); 3]],
     mean: [f64; 3],
     warnings: &mut Vec<String>,
-) -> Result<Option<f64>> {
+) -> Result<()> {
     if shots.len() < 2 {
-        return Ok(None);
+        return Ok(());
     }
     let whole: f64 = mean.iter().sum();
     let mut squares = 0.0;
@@ -191,16 +188,16 @@ fn compare(
             100.0 * (10_f64.powf(sd) - 1.0)
         ));
     }
-    Ok(Some(sd))
+    Ok(())
 }
 
-/// Standard deviation of log10 luminance that targets with a stated luminance leave unexplained, or
-/// that of repeated captures where fewer than three have one.
+/// Standard deviation of log10 luminance that targets with a stated luminance leave unexplained;
+/// absent where fewer than three have one.
 pub(super) fn luminance_scatter(
     reference: &Reference,
     measured: &[Measured],
     luminances: &[f64],
-) -> f64 {
+) -> Option<f64> {
     let logs: Vec<f64> = measured
         .iter()
         .zip(luminances)
@@ -210,18 +207,10 @@ pub(super) fn luminance_scatter(
         })
         .filter(|l| l.is_finite())
         .collect();
-    if logs.len() >= 3 {
-        let mean = logs.iter().sum::<f64>() / logs.len() as f64;
-        let squares: f64 = logs.iter().map(|l| (l - mean).powi(2)).sum();
-        return (squares / (logs.len() - 1) as f64).sqrt();
+    if logs.len() < 3 {
+        return None;
     }
-    let repeated: Vec<(f64, f64)> = measured
-        .iter()
-        .filter_map(|m| Some((m.brightness_sd?, (m.captures - 1) as f64)))
-        .collect();
-    let degrees: f64 = repeated.iter().map(|r| r.1).sum();
-    if degrees == 0.0 {
-        return 0.0;
-    }
-    (repeated.iter().map(|(sd, d)| d * sd * sd).sum::<f64>() / degrees).sqrt()
+    let mean = logs.iter().sum::<f64>() / logs.len() as f64;
+    let squares: f64 = logs.iter().map(|l| (l - mean).powi(2)).sum();
+    Some((squares / (logs.len() - 1) as f64).sqrt())
 }

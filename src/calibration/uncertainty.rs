@@ -3,6 +3,7 @@
 use super::choice::{Candidate, Judged};
 use super::fit::Sample;
 use super::mapping::{Coefficients, apply, color_of};
+use super::targets::Measured;
 use crate::numeric::stream;
 use nalgebra::{Matrix2, Vector2};
 use rand::Rng;
@@ -45,7 +46,7 @@ pub(super) fn replicates(
                     ..*s
                 })
                 .collect();
-            let found = candidate.fit(&reweighted, None)?;
+            let found = candidate.fit(&reweighted, candidate.start(coefficients))?;
             let scale = wanted / luminance(&found);
             (scale > 0.0 && scale.is_finite())
                 .then(|| found.map(|row| row.iter().map(|c| c * scale).collect()))
@@ -70,42 +71,91 @@ pub(super) fn of_replicates(
     sum / replicates.len().max(1) as f64
 }
 
-/// Covariance that the mapping leaves at targets it was not fitted to, beyond noise and
-/// calibration: that of the errors of left-out targets less the mean of `explained`, inflated for
-/// the few targets that it is known from (a bivariate t distribution of n - 2 degrees has a
-/// covariance larger by (n - 2) / (n - 4)).
+/// Covariance that the mapping leaves at glows it was not fitted to, beyond noise and calibration:
+/// that of the errors of left-out targets less the mean of `explained`, inflated for the few
+/// targets that it is known from (a bivariate t distribution of n - 2 degrees has a covariance
+/// larger by (n - 2) / (n - 4)). Where glows were computed, what the mapping leaves at them counts
+/// if it is more: they are of more kinds than the targets.
 pub(super) fn lack_of_fit(
+    candidate: &Candidate<'_>,
     judged: &Judged,
     targets: &[Sample],
     explained: &[Matrix2<f64>],
 ) -> [[f64; 2]; 2] {
-    let mut total = Matrix2::zeros();
-    let mut counted = 0.0;
-    for (found, target) in judged.left_out.iter().zip(targets) {
-        if let Some(uv) = found {
-            let away = Vector2::new(uv[0] - target.uv[0], uv[1] - target.uv[1]);
-            total += away * away.transpose();
-            counted += 1.0;
-        }
-    }
-    if counted == 0.0 {
-        return [[0.0; 2]; 2];
-    }
-    total /= counted;
+    let (total, counted) = scatter(targets, |i, _| judged.left_out[i]);
     let known: Matrix2<f64> = explained.iter().sum::<Matrix2<f64>>() / explained.len() as f64;
     let rest = (total - known).symmetric_eigen();
-    let whole = total.symmetric_eigen();
-    let least = LEAST_SHARE * whole.eigenvalues.sum() / 2.0;
+    let least = LEAST_SHARE * total.trace() / 2.0;
     let kept = rest.eigenvalues.map(|v| v.max(least));
-    let few = ((counted - 2.0) / (counted - 4.0)).clamp(1.0, 3.0);
-    let found = rest.eigenvectors
-        * Matrix2::from_diagonal(&kept)
-        * rest.eigenvectors.transpose()
-        * if counted > 4.0 { few } else { 3.0 };
+    let few = match counted > 4.0 {
+        true => ((counted - 2.0) / (counted - 4.0)).min(3.0),
+        false => 3.0,
+    };
+    let of_targets =
+        rest.eigenvectors * Matrix2::from_diagonal(&kept) * rest.eigenvectors.transpose() * few;
+    let (of_computed, _) = scatter(candidate.computed, |_, s| {
+        candidate.uv(&judged.coefficients, s.net)
+    });
+    let found = match of_computed.trace() > of_targets.trace() {
+        true => of_computed,
+        false => of_targets,
+    };
     [
         [found[(0, 0)], found[(0, 1)]],
         [found[(1, 0)], found[(1, 1)]],
     ]
+}
+
+/// Mean square of u'v' errors over samples that have a color, and their number.
+fn scatter(
+    samples: &[Sample],
+    found: impl Fn(usize, &Sample) -> Option<[f64; 2]>,
+) -> (Matrix2<f64>, f64) {
+    let mut total = Matrix2::zeros();
+    let mut counted = 0.0;
+    for (i, sample) in samples.iter().enumerate() {
+        if let Some(uv) = found(i, sample) {
+            let away = Vector2::new(uv[0] - sample.uv[0], uv[1] - sample.uv[1]);
+            total += away * away.transpose();
+            counted += 1.0;
+        }
+    }
+    (total / f64::max(counted, 1.0), counted)
+}
+
+/// Standard deviation of log10 luminance where no target states one: how far the luminance of each
+/// target, relative to that of the luminance target, moves when it is left out of the fit; where
+/// glows were computed, what the mapping leaves at them beside.
+pub(super) fn luminance_lack(
+    candidate: &Candidate<'_>,
+    judged: &Judged,
+    measured: &[Measured],
+    reference: usize,
+) -> f64 {
+    let log = |m: &Coefficients, net: [f64; 3]| Some(color(candidate, m, net)?[2].log10());
+    let relative = |m: &Coefficients, i: usize| {
+        Some(log(m, measured[i].net)? - log(m, measured[reference].net)?)
+    };
+    let mut moved = Vec::new();
+    for (i, without) in judged.without.iter().enumerate() {
+        let found = without.as_ref().and_then(|w| {
+            let now = relative(w, i)?;
+            Some(now - relative(&judged.coefficients, i)?)
+        });
+        moved.extend(found.filter(|_| i != reference));
+    }
+    let mut squares = moved.iter().map(|d| d * d).sum::<f64>() / moved.len().max(1) as f64;
+    let logs: Vec<f64> = candidate
+        .computed
+        .iter()
+        .filter_map(|s| Some(log(&judged.coefficients, s.net)? - s.luminance?.log10()))
+        .collect();
+    if !logs.is_empty() {
+        let n = logs.len() as f64;
+        let mean = logs.iter().sum::<f64>() / n;
+        squares += logs.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / n;
+    }
+    squares.sqrt()
 }
 
 /// Covariance of u', v' by steps of one standard uncertainty each, to both sides.

@@ -100,10 +100,13 @@ impl Normal {
     /// Adds a residual with its derivatives and its weight.
     pub fn add(&mut self, residual: f64, derivatives: &[f64], weight: f64) {
         self.cost += weight * residual * residual;
-        for (i, di) in derivatives.iter().enumerate() {
-            self.gradient[i] += weight * residual * di;
-            for (j, dj) in derivatives.iter().enumerate().take(i + 1) {
-                self.matrix[(i, j)] += weight * di * dj;
+        let count = derivatives.len();
+        let columns = self.matrix.as_mut_slice().chunks_exact_mut(count);
+        for (j, (column, dj)) in columns.zip(derivatives).enumerate() {
+            let along = weight * dj;
+            self.gradient[j] += along * residual;
+            for (entry, di) in column[j..].iter_mut().zip(&derivatives[j..]) {
+                *entry += along * di;
             }
         }
     }
@@ -123,7 +126,7 @@ impl Normal {
 ///
 /// `evaluate` fills the lower triangle of the matrix, or is `None` where the model is not defined.
 /// `None` if it is not defined at `start`. Stops where a step no longer lowers the cost by a share
-/// of 1e-12, or after `most` steps.
+/// of 1e-10, or after `most` steps.
 ///
 /// ```
 /// use boneglow::numeric::least_squares::{Normal, damped};
@@ -171,7 +174,7 @@ pub fn damped(
         let Some((found, moved)) = lowered else {
             break;
         };
-        let settled = normal.cost - found.cost <= 1e-12 * normal.cost;
+        let settled = normal.cost - found.cost <= 1e-10 * normal.cost;
         (normal, at) = (found, moved);
         if settled {
             break;

@@ -2,3 +2,4 @@
 
 mod calibration;
 mod evaluation;
+mod simulated;
