@@ -111,7 +111,10 @@ fn inverse(precision: &Merit) -> Option<Merit> {
     (precision.value > 0.0).then(|| Merit {
         value: 1.0 / precision.value,
         low: precision.high.map(|h| 1.0 / h),
-        high: precision.low.filter(|l| *l > 0.0).map(|l| 1.0 / l),
+        high: precision
+            .low
+            .map(|l| 1.0 / l)
+            .filter(|walks| *walks <= MOST_WALKS),
         method: precision.method.clone(),
     })
 }
@@ -140,7 +143,7 @@ pub(super) fn in_words(expected: &Expected, wasted: f64, missed: f64) -> Vec<Str
     match &expected.walks_per_bone {
         Some(walks) => {
             let range = match (walks.low, walks.high) {
-                (Some(low), Some(high)) if high > MOST_WALKS => {
+                (Some(low), None) => {
                     format!(
                         " (at least {}; the data set no upper limit)",
                         walks_word(low)
