@@ -83,11 +83,8 @@ impl Tables {
     }
 
     fn without(mut self, line: &str) -> Self {
-        let keep = |text: &str| -> String {
-            let lines = text.lines().filter(|l| !l.contains(line));
-            lines.map(|l| format!("{l}\n")).collect()
-        };
-        self.captures = keep(&self.captures);
+        let kept = self.captures.lines().filter(|l| !l.contains(line));
+        self.captures = kept.map(|l| format!("{l}\n")).collect();
         self
     }
 

@@ -30,7 +30,7 @@ impl Overview {
         let mut found = Vec::new();
         for row in 0..block.rows {
             let y = block.first_row + row;
-            if y % self.scale != 0 {
+            if !y.is_multiple_of(self.scale) {
                 continue;
             }
             let start = 3 * width * row as usize;

@@ -184,7 +184,7 @@ fn a_forged_blob_comes_back_with_its_box_its_class_and_its_place() {
     // Flying north at 6 m, 0.1 m a row: at the equator 0.1 m is 0.1 / 110574.3 degrees.
     let rows: String = (0..90)
         .step_by(89)
-        .map(|r| format!("{r},{},10,6,0,p{r}\n", f64::from(r) * 0.1 / 110_574.2758))
+        .map(|r| format!("{r},{},10,6,0,p{r}\n", f64::from(r) * 0.1 / 110_574.275_8))
         .collect();
     let text = format!("row,latitude,longitude,height_m,heading_deg,photo\n{rows}");
     let table = Table::from_bytes("forged.rows.csv", text.as_bytes()).unwrap();

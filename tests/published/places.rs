@@ -117,7 +117,10 @@ fn short_offsets_have_the_length_and_direction_of_the_geodesic() {
 // the cases and this crate's own files use them.
 
 /// Opening tags with their depth, attributes; enough for files without comments or CDATA.
-fn tags(xml: &str) -> Vec<(usize, String, Vec<(String, String)>)> {
+/// Depth, name and attributes of an element.
+type Tag = (usize, String, Vec<(String, String)>);
+
+fn tags(xml: &str) -> Vec<Tag> {
     let (mut found, mut depth) = (Vec::new(), 0);
     for part in xml.split('<').skip(1) {
         let inside = part.split('>').next().unwrap();
