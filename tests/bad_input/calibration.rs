@@ -63,7 +63,21 @@ fn fewer_targets_than_coefficients_are_refused() {
         .cloned()
         .collect();
     without(&season, CAPTURES, |line| dropped.iter().any(|d| d == line));
-    season.refuses(&["calibrate"], &["targets", "3"]);
+    season.edit(REFERENCE, |text| {
+        let header: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+        let keeps = |i: usize| i == 0 || kept.iter().any(|k| k == header[i]);
+        let cells = |line: &str| -> String {
+            let kept: Vec<&str> = line
+                .split(',')
+                .enumerate()
+                .filter(|(i, _)| keeps(*i))
+                .map(|(_, c)| c)
+                .collect();
+            kept.join(",") + "\n"
+        };
+        text.lines().map(cells).collect()
+    });
+    season.refuses(&["calibrate"], &["targets"]);
 }
 
 #[test]

@@ -9,7 +9,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
     season.refuses(
         &["evaluate"],
         &[
-            "season.toml, line 9",
+            "season.toml, line 10",
             "unknown key \"positve\"",
             "did you mean \"positive\"",
         ],

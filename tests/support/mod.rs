@@ -32,13 +32,15 @@ const CLASSES: [(&str, [f64; 3]); 3] = [
 ];
 
 impl TrialSeason {
-    /// A season of footage without targets: 8 sites, 3 classes that overlap, 192 patches.
+    /// A season of footage without targets whose rig is there: 8 sites, 3 classes that overlap,
+    /// 192 patches.
     pub fn small() -> Self {
         let season = TrialSeason {
             folder: tempfile::tempdir().unwrap(),
         };
         season.write("season.toml", SMALL);
         season.write("ledger/checks.csv", &small_ledger(8, 8));
+        season.succeeds(&["calibrate"]);
         season
     }
 
