@@ -266,9 +266,9 @@ fn stated_uncertainties_agree_with_monte_carlo_over_the_range_of_signals() {
                     squares[k] += (drawn[k] - center[k]).powi(2);
                 }
             }
-            for k in 0..3 {
+            for (k, square) in squares.iter().enumerate() {
                 // About the stated color: the replicates' own mean may lie beside it.
-                let sd = (squares[k] / f64::from(rounds)).sqrt();
+                let sd = (square / f64::from(rounds)).sqrt();
                 let stated = color.sd()[k];
                 // First order against all orders; 20 000 draws give the deviation to 0.5 %.
                 assert!(

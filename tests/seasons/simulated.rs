@@ -177,8 +177,8 @@ impl Simulated {
             String::from("kind,target,r,g,b,r_sd,g_sd,b_sd,pixels,height_m,exposure_s\n");
         let mut row = |kind: &str, target: &str, glow: [f64; 3], share: f64, light: f64| {
             let mut mean = rig.mean(glow, share, 6.0, light);
-            for c in 0..3 {
-                mean.0[c] = rig.black[c] + (mean.0[c] - rig.black[c]) * channels[c];
+            for (c, channel) in channels.iter().enumerate() {
+                mean.0[c] = rig.black[c] + (mean.0[c] - rig.black[c]) * channel;
             }
             let patch = rig.patch(mean, 0.01, 600, &mut draw);
             let [r, g, b] = patch.mean;

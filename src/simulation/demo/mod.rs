@@ -6,7 +6,7 @@
 //! the color of bone, some bone is weathered and dim, and at two sites veins of calcite outshine
 //! it, so that no plain brightness rule finds all bone.
 //!
-//! Out: [`files`], the season folder as paths and bytes, and [`write`]. The same program gives the
+//! Out: [`files`], the season folder as paths and bytes, and [`write()`]. The same program gives the
 //! same bytes.
 
 mod glows;
