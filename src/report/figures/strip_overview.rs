@@ -115,7 +115,7 @@ pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
             data.stem
         ),
         description: format!(
-            "{} by {} px, one laser line a frame, the flight going {}.{} {} candidates, {novel} of them novel; numbers are those of candidates.csv.{numbered}{marked} \
+            "{} by {} px, one laser line a frame, the flight going {}.{} {} candidates, {novel} of them novel; numbers are those of candidates.csv, left out where they would cover another.{numbered}{marked} \
              Brighter in the second picture is more probable.{}",
             data.size.0,
             data.size.1,
@@ -190,7 +190,7 @@ fn corners(corner: impl Fn(f64, f64) -> At, [x, y, w, h]: [f64; 4], room: f64) -
     ]
 }
 
-/// Numbers in small plates beside the boxes, where they cover no other plate.
+/// Numbers in small plates beside the boxes; one that would cover another is left out.
 fn number(pen: &Pen, place: Place, scale: f64, candidates: &[StripCandidate]) {
     let words = Words::new(10.5).bold().color(PAPER).centered();
     let mut taken: Vec<(At, f64)> = Vec::new();
@@ -220,10 +220,15 @@ fn number(pen: &Pen, place: Place, scale: f64, candidates: &[StripCandidate]) {
                 && candidates.iter().all(clear_of_box)
         };
         let spots = sides.map(|(dx, dy)| (center.0 + dx, center.1 + dy));
+        let covers_no_plate = |at: At| {
+            taken
+                .iter()
+                .all(|(to, other)| (to.0 - at.0).abs() > half + other || (to.1 - at.1).abs() > 13.0)
+        };
         let best = spots.iter().find(|s| inside(**s) && free(**s));
-        let at = *best
-            .or(spots.iter().find(|s| inside(**s)))
-            .unwrap_or(&center);
+        let Some(&at) = best.or(spots.iter().find(|s| inside(**s) && covers_no_plate(**s))) else {
+            continue;
+        };
         pen.fill_box(
             (at.0 - half, at.1 - 6.5),
             (at.0 + half, at.1 + 6.5),
