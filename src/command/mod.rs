@@ -8,6 +8,7 @@ mod drift;
 mod evaluate;
 mod init;
 mod measure;
+mod plan;
 mod report;
 mod run;
 mod score;
@@ -87,6 +88,8 @@ enum Command {
     Classify(classify::Args),
     /// Score strips and list the places worth a walk
     Score(score::Args),
+    /// Choose the places of the next walk, some of them at random
+    Plan(plan::Args),
     /// Predict what a rig would record, from spectra, filter and sensitivities
     Simulate(simulate::Args),
     /// Tristimulus values, chromaticity and dominant wavelength of spectra
@@ -180,6 +183,7 @@ fn dispatch(cli: Cli, talk: &Talk) -> Result<ExitCode> {
         Command::Threshold(args) => args.run(&context),
         Command::Classify(args) => args.run(&context),
         Command::Score(args) => args.run(&context),
+        Command::Plan(args) => args.run(&context),
         Command::Simulate(args) => args.run(&context),
         Command::Chromaticity(args) => args.run(&context),
         Command::Report(args) => args.run(&context),

@@ -25,6 +25,9 @@ pub struct Ledger {
 impl Ledger {
     /// Reads the ledger files that the season names.
     ///
+    /// A patch may wait without a label in one table and be checked in another (a walk that was
+    /// planned from the ledger): the checked row counts.
+    ///
     /// # Errors
     /// A missing column, a patch id that stands twice, a cell out of range, a picture that cannot
     /// be read, no label at all, a locked group that does not exist.
@@ -36,7 +39,7 @@ impl Ledger {
             let table = Table::read(&path)?;
             patches.extend(read_table(&table, &plan.group, &mut recordings)?);
         }
-        check_ids(&patches)?;
+        let patches = without_waiting(patches)?;
         let ledger = Ledger {
             warnings: warnings(&patches),
             patches,
@@ -114,7 +117,11 @@ impl<'a> Recordings<'a> {
         })
     }
 
-    fn reading(&mut self, row: &Row<'_>) -> Result<Reading> {
+    /// The reading of a row.
+    ///
+    /// # Errors
+    /// As [`read_reading`].
+    pub fn reading(&mut self, row: &Row<'_>) -> Result<Reading> {
         read_reading(
             row,
             self.folder,
@@ -143,10 +150,19 @@ pub fn read_table(
         .collect()
 }
 
-fn check_ids(patches: &[Patch]) -> Result<()> {
-    let mut seen: HashMap<&str, &Patch> = HashMap::new();
-    for patch in patches {
-        if let Some(first) = seen.insert(&patch.id, patch) {
+/// Joins a patch that waits without a label in one table with its ground check in another; the id may
+/// not stand twice otherwise.
+fn without_waiting(patches: Vec<Patch>) -> Result<Vec<Patch>> {
+    let mut kept: HashMap<String, usize> = HashMap::new();
+    let mut superseded = vec![false; patches.len()];
+    for (i, patch) in patches.iter().enumerate() {
+        let Some(&before) = kept.get(&patch.id) else {
+            kept.insert(patch.id.clone(), i);
+            continue;
+        };
+        let first = &patches[before];
+        let waits = first.label.is_none() || patch.label.is_none();
+        if first.file == patch.file || !waits {
             return Err(Error::input(format!(
                 "the patch id \"{}\" already stands in {}, line {}",
                 patch.id,
@@ -158,8 +174,18 @@ fn check_ids(patches: &[Patch]) -> Result<()> {
             .column("patch_id")
             .remedy("give each patch an id of its own"));
         }
+        if first.label.is_none() {
+            superseded[before] = true;
+            kept.insert(patch.id.clone(), i);
+        } else {
+            superseded[i] = true;
+        }
     }
-    Ok(())
+    Ok(patches
+        .into_iter()
+        .zip(superseded)
+        .filter_map(|(patch, superseded)| (!superseded).then_some(patch))
+        .collect())
 }
 
 fn warnings(patches: &[Patch]) -> Vec<String> {

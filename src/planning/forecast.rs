@@ -32,6 +32,44 @@ pub struct RecallForecast {
     pub sites: Vec<SiteForecast>,
 }
 
+impl RecallForecast {
+    /// The forecast in plain sentences.
+    pub fn in_words(&self) -> Vec<String> {
+        let today = match self.width_today {
+            Some(width) => format!(
+                "Recall is {:.2} with an interval {width:.2} wide, from {} positives at {} sites.",
+                self.recall, self.today[1], self.today[0]
+            ),
+            None => {
+                "Recall has no interval yet: positives were checked at one site only.".to_string()
+            }
+        };
+        let paths: Vec<String> = self
+            .sites
+            .iter()
+            .map(|path| {
+                let place = match path.further_sites {
+                    0 => "at the sites there are".to_string(),
+                    n => format!("at {n} further sites"),
+                };
+                match path.further_checks {
+                    Some(0) => format!("none {place}"),
+                    Some(checks) => format!("about {checks} {place}"),
+                    None => format!("no number {place}"),
+                }
+            })
+            .collect();
+        vec![
+            today,
+            format!(
+                "Further checks until it is {:.2} wide: {}.",
+                self.wanted,
+                paths.join(", ")
+            ),
+        ]
+    }
+}
+
 /// What it takes at a number of further sites.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SiteForecast {

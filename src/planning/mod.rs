@@ -4,11 +4,15 @@
 //! as a ledger table with the probability with which each place was chosen, and a [`RecallForecast`].
 
 mod forecast;
+mod gpx;
+mod next_walk;
 mod route;
 mod table;
 mod walk;
 
 pub use forecast::{RecallForecast, SiteForecast, forecast_recall};
+pub use gpx::walk_to_gpx;
+pub use next_walk::{FORMAT, NextWalk, StopCount};
 pub use route::{route, route_length};
 pub use table::write_walk;
 pub use walk::{Budget, Glow, Reason, Stop, Walk, WalkPlan, plan_walk};

@@ -5,54 +5,108 @@ use crate::files;
 use crate::{Error, Result};
 use std::path::Path;
 
+/// Columns that the plan itself fills or leaves to be filled.
+const OWN: [&str; 9] = [
+    "stop",
+    "patch_id",
+    "label",
+    "selection",
+    "inclusion_probability",
+    "reason",
+    "p_positive",
+    "latitude",
+    "longitude",
+];
+
 /// Writes the walk as a new ledger table, whole or not at all, its `label` to be filled in.
 ///
-/// Columns `stop,patch_id,<group>,label,selection,inclusion_probability,reason,p_positive,latitude,longitude`;
-/// `group` names the group's column. Colors are not in it: they are joined from the strip by `patch_id`.
+/// Columns `stop,patch_id,label,selection,inclusion_probability,reason,p_positive,latitude,longitude`, then
+/// those that the glows' records have, in the order of their first appearance.
 ///
 /// # Errors
 /// What the system refuses.
-pub fn write_walk(path: &Path, glows: &[Glow], walk: &Walk, group: &str) -> Result<()> {
-    let refused = |e: csv::Error| Error::io(path, std::io::Error::other(e));
+pub fn write_walk(path: &Path, glows: &[Glow], walk: &Walk) -> Result<()> {
+    files::write_whole(path, &to_csv(glows, walk).map_err(|e| e.at(path))?)
+}
+
+fn to_csv(glows: &[Glow], walk: &Walk) -> Result<Vec<u8>> {
+    let refused = |e: csv::Error| Error::input(format!("the walk cannot be written: {e}"));
+    let mut kept: Vec<&str> = Vec::new();
+    for stop in &walk.stops {
+        for (column, _) in &glows[stop.glow].record {
+            if !OWN.contains(&column.as_str()) && !kept.contains(&column.as_str()) {
+                kept.push(column);
+            }
+        }
+    }
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer
-        .write_record([
-            "stop",
-            "patch_id",
-            group,
-            "label",
-            "selection",
-            "inclusion_probability",
-            "reason",
-            "p_positive",
-            "latitude",
-            "longitude",
-        ])
+        .write_record(OWN.iter().chain(&kept))
         .map_err(refused)?;
     for (number, stop) in walk.stops.iter().enumerate() {
         let glow = &glows[stop.glow];
-        let place = |of: fn(&(f64, f64)) -> f64| {
-            glow.position
-                .as_ref()
-                .map_or(String::new(), |p| format!("{:.7}", of(p)))
-        };
-        writer
-            .write_record([
-                (number + 1).to_string(),
-                glow.id.clone(),
-                glow.group.clone(),
-                String::new(),
-                stop.reason.selection().name().to_string(),
-                stop.inclusion_probability.to_string(),
-                stop.reason.name().to_string(),
-                format!("{:.4}", glow.p_positive),
-                place(|p| p.0),
-                place(|p| p.1),
-            ])
-            .map_err(refused)?;
+        let degrees = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.7}"));
+        let mut cells = vec![
+            (number + 1).to_string(),
+            glow.id.clone(),
+            String::new(),
+            stop.reason.selection().name().to_string(),
+            stop.inclusion_probability.to_string(),
+            stop.reason.name().to_string(),
+            format!("{:.4}", glow.p_positive),
+            degrees(glow.position.map(|p| p.0)),
+            degrees(glow.position.map(|p| p.1)),
+        ];
+        cells.extend(kept.iter().map(|column| {
+            let own = glow.record.iter().find(|(name, _)| name == column);
+            own.map_or(String::new(), |(_, cell)| cell.clone())
+        }));
+        writer.write_record(&cells).map_err(refused)?;
     }
-    let bytes = writer
+    writer
         .into_inner()
-        .map_err(|e| Error::io(path, std::io::Error::other(e.to_string())))?;
-    files::write_whole(path, &bytes)
+        .map_err(|e| Error::input(format!("the walk cannot be written: {e}")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::walk::{Reason, Stop};
+    use super::*;
+    use crate::threshold::Decision;
+
+    #[test]
+    fn the_table_waits_for_labels_and_keeps_what_the_glows_bring() {
+        let glow = |id: &str, record: &[(&str, &str)]| Glow {
+            id: id.to_string(),
+            p_positive: 0.25,
+            decision: Decision::Walk,
+            position: None,
+            record: record
+                .iter()
+                .map(|(a, b)| (a.to_string(), b.to_string()))
+                .collect(),
+        };
+        let glows = [
+            glow("a", &[("site", "north"), ("r", "12")]),
+            glow("b", &[("r", "13"), ("night", "2"), ("label", "bone")]),
+        ];
+        let stop = |glow: usize, reason: Reason, p: f64| Stop {
+            glow,
+            reason,
+            inclusion_probability: p,
+        };
+        let walk = Walk {
+            stops: vec![stop(1, Reason::Audit, 0.125), stop(0, Reason::Highest, 1.0)],
+            audited_among: 1,
+            kilometers: None,
+            warnings: Vec::new(),
+        };
+        let text = String::from_utf8(to_csv(&glows, &walk).unwrap()).unwrap();
+        assert_eq!(
+            text,
+            "stop,patch_id,label,selection,inclusion_probability,reason,p_positive,latitude,longitude,r,night,site\n\
+             1,b,,audit,0.125,audit,0.2500,,,13,2,\n\
+             2,a,,flagged,1,highest,0.2500,,,12,,north\n"
+        );
+    }
 }

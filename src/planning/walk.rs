@@ -14,14 +14,14 @@ use std::collections::BTreeSet;
 pub struct Glow {
     /// Its id, which the ledger will know it by.
     pub id: String,
-    /// The group (site or night) it belongs to.
-    pub group: String,
     /// Probability of a positive in the field.
     pub p_positive: f64,
     /// What the thresholds say about it.
     pub decision: Decision,
     /// Latitude and longitude in degrees.
     pub position: Option<(f64, f64)>,
+    /// What else the ledger is to keep of it: columns and their cells.
+    pub record: Vec<(String, String)>,
 }
 
 /// How far the next walk may go.
@@ -66,6 +66,14 @@ pub enum Reason {
 }
 
 impl Reason {
+    /// All reasons.
+    pub const ALL: [Reason; 4] = [
+        Reason::Highest,
+        Reason::NearCut,
+        Reason::Novel,
+        Reason::Audit,
+    ];
+
     /// As tables spell it.
     pub fn name(self) -> &'static str {
         match self {
@@ -339,13 +347,13 @@ mod tests {
                 let p = i as f64 / count as f64;
                 Glow {
                     id: format!("g{i}"),
-                    group: "north".into(),
                     p_positive: p,
                     decision: match i % 10 {
                         3 => Decision::Novel,
                         _ if p >= 0.8 => Decision::Walk,
                         _ => Decision::Pass,
                     },
+                    record: Vec::new(),
                     position: Some((35.0 + (i % 7) as f64 * 1e-3, -106.0 + (i / 7) as f64 * 1e-3)),
                 }
             })

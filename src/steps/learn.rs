@@ -157,17 +157,30 @@ pub fn threshold(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
     let chosen = evaluation_of(season)?.chosen;
     let rig = learning::rig(season)?;
     let learning = learning::learning(season, &rig, Groups::Open)?;
+    let predictions = out_of_group(season, &learning, &chosen, progress)?;
+    recommended(season, &rig, &learning, &predictions)
+}
+
+/// Predictions of one classifier for groups left out.
+pub(super) fn out_of_group(
+    season: &Season,
+    learning: &Learning,
+    classifier: &str,
+    progress: &dyn Progress,
+) -> Result<OutOfGroup> {
+    let recipe = Recipe::tuned(Method::parse(classifier)?);
+    let folds = Folds::by_group(&learning.data.groups)?;
     progress.start("predicting left-out groups", 1000);
     let predictions = evaluation::cross_validate(
         &learning.data,
-        &[Recipe::tuned(Method::parse(&chosen)?)],
-        &Folds::by_group(&learning.data.groups)?,
+        &[recipe],
+        &folds,
         inside(season, true),
         None,
         &|p| progress.reach((1000 * p.done / p.of.max(1)) as u64),
     );
     progress.finish();
-    recommended(season, &rig, &learning, &predictions?[0])
+    Ok(predictions?.remove(0))
 }
 
 /// As [`threshold`], from predictions that are there already.

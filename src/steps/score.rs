@@ -15,10 +15,10 @@ use serde_json::json;
 use std::path::{Path, PathBuf};
 
 /// The files of one strip.
-struct StripFiles {
-    picture: PathBuf,
-    stem: String,
-    rows: PathBuf,
+pub(super) struct StripFiles {
+    pub picture: PathBuf,
+    pub stem: String,
+    pub rows: PathBuf,
     marks: PathBuf,
 }
 
@@ -38,7 +38,7 @@ impl StripFiles {
         })
     }
 
-    fn folder(&self, season: &Season) -> PathBuf {
+    pub fn folder(&self, season: &Season) -> PathBuf {
         season.result("strips").join(&self.stem)
     }
 
@@ -59,7 +59,7 @@ impl StripFiles {
     }
 }
 
-fn all_strips(season: &Season, named: &[PathBuf]) -> Result<Vec<StripFiles>> {
+pub(super) fn all_strips(season: &Season, named: &[PathBuf]) -> Result<Vec<StripFiles>> {
     let pictures = match named.is_empty() {
         true => season.matching(&season.plan.strips.files, "strips.files")?,
         false => named.to_vec(),
@@ -201,6 +201,10 @@ fn write_one(
     files::write_whole(
         &folder.join("candidates.csv"),
         &strip::to_csv(&result.candidates)?,
+    )?;
+    files::write_whole(
+        &folder.join("glows.csv"),
+        &strip::glows_to_csv(&result.strip, &result.glows, &result.candidates)?,
     )?;
     let overview = report::strip_figure(result, marks)?;
     files::write_whole(&folder.join("overview.svg"), overview.svg.as_bytes())?;

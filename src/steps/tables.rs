@@ -1,17 +1,16 @@
 //! Tables in, tables out: colors of patches, decisions on patches, colors of spectra, rigs compared.
 
-use super::{Outcome, inputs, learning};
+use super::judging::Judging;
+use super::{Outcome, learning};
 use crate::calibration::Measurement;
-use crate::classify::Model;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
 use crate::files::Table;
 use crate::ledger::{Recordings, read_table};
 use crate::season::Season;
 use crate::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
 use crate::spectra::spectra_from_table;
-use crate::threshold::{self, Thresholds};
+use crate::threshold::Decision;
 use crate::{Error, Result};
-use ndarray::Array2;
 use serde_json::json;
 
 /// The columns that `measure` adds.
@@ -72,96 +71,77 @@ fn color_cells(measurement: &Measurement) -> Vec<String> {
     cells
 }
 
-fn measured(season: &Season, table: &Table) -> Result<Vec<Measurement>> {
+/// Colors of a table's patches, in order.
+struct Measured {
+    colors: Vec<Measurement>,
+    warnings: Vec<String>,
+}
+
+fn measured(season: &Season, table: &Table) -> Result<Measured> {
     let rig = learning::rig(season)?;
     let mut recordings = Recordings::new(season, &rig.response)?;
     let patches = read_table(table, &season.plan.ledger.group, &mut recordings)?;
-    Ok(learning::measure(&rig, &patches))
-}
-
-fn uncalibrated(season: &Season) -> Result<Vec<String>> {
-    let rig = learning::rig(season)?;
-    Ok(match rig.calibrated {
-        true => Vec::new(),
-        false => vec!["not calibrated: the primaries of sRGB are assumed.".to_string()],
+    Ok(Measured {
+        colors: learning::measure(&rig, &patches),
+        warnings: match rig.calibrated {
+            true => Vec::new(),
+            false => vec!["not calibrated: the primaries of sRGB are assumed.".to_string()],
+        },
     })
 }
 
 /// The table with calibrated color, its standard uncertainty and `too_faint` added.
 pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
-    let measurements = measured(season, table)?;
-    let cells: Vec<Vec<String>> = measurements.iter().map(color_cells).collect();
+    let measured = measured(season, table)?;
+    let cells: Vec<Vec<String>> = measured.colors.iter().map(color_cells).collect();
     let csv = with_columns(table, &COLORS.map(String::from), &cells)?;
-    let faint = measurements.iter().filter(|m| m.too_faint).count();
+    let faint = measured.colors.iter().filter(|m| m.too_faint).count();
     let outcome = Outcome::new("measure")
         .say(format!(
             "Measured {} patches, {faint} of them too faint.",
             cells.len()
         ))
-        .warn(uncalibrated(season)?)
+        .warn(measured.warnings)
         .result(json!({"patches": cells.len(), "too_faint": faint}));
     Ok((csv, outcome))
 }
 
 /// The table with colors, class probabilities at the field's prevalence and decisions added.
 pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
-    let measurements = measured(season, table)?;
-    let mut model = Model::read(&season.result("model.json"))
-        .map_err(|e| e.remedy("call `boneglow train` first, or `boneglow run` for all steps"))?;
-    let thresholds: Thresholds =
-        inputs::earlier(season, "thresholds.json", threshold::FORMAT, "threshold")?;
-    model.adjust_prior(thresholds.prior.value)?;
-
-    let colors: Vec<_> = measurements.iter().filter_map(|m| m.color).collect();
-    let components = model.components();
-    let features = Array2::from_shape_fn((colors.len(), components.len()), |(i, j)| {
-        [colors[i].u, colors[i].v, colors[i].log_luminance][components[j]]
-    });
-    let probabilities = model.probabilities(features.view());
-    let positive = model.positive_share(&probabilities);
-
+    let measured = measured(season, table)?;
+    let judging = Judging::read(season)?;
+    let judged = judging.judge(&measured.colors);
+    let classes = judging.model.classes();
     let mut names: Vec<String> = COLORS.map(String::from).to_vec();
-    names.extend(model.classes().iter().map(|class| format!("p_{class}")));
+    names.extend(classes.iter().map(|class| format!("p_{class}")));
     names.extend(["p_positive", "novel", "decision"].map(String::from));
-    let mut walks = 0;
-    let mut colored = 0;
-    let cells: Vec<Vec<String>> = measurements
+    let cells: Vec<Vec<String>> = measured
+        .colors
         .iter()
-        .map(|measurement| {
+        .zip(&judged)
+        .map(|(measurement, judged)| {
             let mut cells = color_cells(measurement);
-            let Some(color) = &measurement.color else {
-                cells.extend(vec![String::new(); model.classes().len() + 1]);
-                cells.extend(["false", "too-faint"].map(String::from));
-                return cells;
-            };
-            let row = features.row(colored).to_vec();
-            let distance = model
-                .novelty()
-                .squared_distance(&row, Some(&color.covariance));
-            let novel = model.novelty().is_novel(distance);
-            let p = positive[colored];
-            let decision = threshold::decide(
-                p,
-                novel,
-                measurement.too_faint,
-                thresholds.probability.value,
-            );
-            walks += usize::from(decision == threshold::Decision::Walk);
-            cells.extend(probabilities.row(colored).iter().map(|p| format!("{p:.6}")));
-            cells.push(format!("{p:.6}"));
-            cells.push(novel.to_string());
-            cells.push(decision.name().to_string());
-            colored += 1;
+            match &judged.probabilities {
+                Some(all) => {
+                    cells.extend(all.iter().map(|p| format!("{p:.6}")));
+                    cells.push(format!("{:.6}", judged.p_positive));
+                }
+                None => cells.extend(vec![String::new(); classes.len() + 1]),
+            }
+            cells.push(judged.novel.to_string());
+            cells.push(judged.decision.name().to_string());
             cells
         })
         .collect();
+    let walks = judged.iter().filter(|j| j.decision == Decision::Walk);
+    let walks = walks.count();
     let csv = with_columns(table, &names, &cells)?;
     let outcome = Outcome::new("classify")
         .say(format!(
             "Classified {} patches: {walks} are worth a walk.",
             cells.len()
         ))
-        .warn(uncalibrated(season)?)
+        .warn(measured.warnings)
         .result(json!({"patches": cells.len(), "walks": walks}));
     Ok((csv, outcome))
 }

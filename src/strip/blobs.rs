@@ -10,10 +10,6 @@ pub(super) trait Tally {
     fn absorb(&mut self, other: Self);
 }
 
-impl Tally for () {
-    fn absorb(&mut self, (): ()) {}
-}
-
 /// Neighboring pixels of one kind in one row.
 #[derive(Debug, Clone)]
 pub(super) struct Run<T> {
@@ -47,6 +43,15 @@ impl<T> Blob<T> {
 
     pub fn height(&self) -> u32 {
         self.bottom - self.first.0
+    }
+
+    /// Middle of the box: the row, and how far across the strip, 0 to 1. Row r of a row table is the
+    /// middle of row r of the picture.
+    pub fn middle(&self, strip_width: u32) -> (f64, f64) {
+        (
+            f64::from(self.first.0) + f64::from(self.height()) / 2.0 - 0.5,
+            (f64::from(self.left) + f64::from(self.width()) / 2.0) / f64::from(strip_width),
+        )
     }
 }
 

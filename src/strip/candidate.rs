@@ -1,6 +1,6 @@
 //! What a scored strip amounts to: candidates, counts and ground covered, as plain data.
 
-use super::{Place, StripCheck};
+use super::{Place, StripCheck, StripGlow};
 use serde::{Deserialize, Serialize};
 
 /// A connected blob of a strip that passes the thresholds, or that is novel.
@@ -128,6 +128,9 @@ pub struct StripResult {
     /// The candidates in reading order.
     #[serde(skip)]
     pub candidates: Vec<Candidate>,
+    /// The glowing patches in reading order, walked to or not.
+    #[serde(skip)]
+    pub glows: Vec<StripGlow>,
     /// The strip at a glance.
     #[serde(skip)]
     pub overview: Overview,

@@ -7,6 +7,7 @@
 mod blobs;
 mod candidate;
 mod cells;
+mod glow;
 mod images;
 mod judge;
 mod marks;
@@ -24,6 +25,7 @@ mod scorer;
 pub use candidate::{
     Candidate, Ground, LegendEntry, Overview, PixelCounts, StripResult, median_patches_per_hectare,
 };
+pub use glow::{StripGlow, glows_to_csv};
 pub use images::Pictures;
 pub use judge::{Judge, ModelJudge};
 use marks::check_marks;

@@ -5,13 +5,14 @@
 //! threads. A thread does not run further ahead than a few blocks.
 
 use super::blobs::{Blob, BlobFinder};
+use super::glow::{Codes, glows};
 use super::images::{PictureWriter, Pictures};
 use super::palette::legend;
 use super::picture::Next;
 use super::scorer::{Light, ScoredBlock, Scratch, UNLIKE};
 use super::{
-    Block, Candidate, Mark, Overview, PixelCounts, PositionPlan, RowTable, Scorer, StripPicture,
-    StripResult, check_marks,
+    Block, Candidate, Mark, Overview, PixelCounts, Place, PositionPlan, RowTable, Scorer,
+    StripPicture, StripResult, check_marks,
 };
 use crate::{Error, Result, files};
 use std::collections::BTreeMap;
@@ -19,7 +20,7 @@ use std::fs::File;
 use std::path::Path;
 use std::sync::{Condvar, Mutex, MutexGuard};
 
-/// More candidates than this are no candidates.
+/// More candidates or glowing patches than this are none.
 const MOST_CANDIDATES: usize = 1_000_000;
 
 /// How a strip is to be scored.
@@ -37,6 +38,14 @@ pub struct ScoreOptions<'a> {
     pub pictures: Option<Pictures<'a>>,
     /// Threads; by default as many as the machine has. The result does not depend on it.
     pub threads: Option<usize>,
+}
+
+impl ScoreOptions<'_> {
+    /// The place of a row and a share of the way across, where the row table tells.
+    pub(super) fn place(&self, row: f64, across: f64) -> Option<Place> {
+        let pose = self.rows?.pose(row)?;
+        Some(self.position.place(&pose, across))
+    }
 }
 
 /// Scores a strip. `progress` is told how many rows are done, in ascending numbers.
@@ -89,6 +98,7 @@ pub fn score(
         })?,
     };
     let candidates = candidates(found.blobs, width, scorer, options);
+    let glows = glows(&found.patches, width, options);
     let count = |novel: bool| candidates.iter().filter(|c| c.novel == novel).count() as u64;
     let ground = options
         .rows
@@ -125,16 +135,17 @@ pub fn score(
         threshold: scorer.cut().probability,
         min_pixels: options.min_pixels,
         pixels: found.counts,
-        patches: found.patches,
+        patches: glows.len() as u64,
         walks,
         novel,
         ground,
-        patches_per_hectare: a_hectare(found.patches),
+        patches_per_hectare: a_hectare(glows.len() as u64),
         walks_per_hectare: a_hectare(walks),
         legend,
         check,
         warnings,
         candidates,
+        glows,
         overview: found.overview,
     })
 }
@@ -163,7 +174,7 @@ fn written<T>(path: &Path, produce: impl FnOnce(File) -> Result<T>) -> Result<T>
 /// What a whole strip adds up to.
 struct Found {
     blobs: Vec<Blob<Light>>,
-    patches: u64,
+    patches: Vec<Blob<Codes>>,
     counts: PixelCounts,
     /// Pixels with a code value beyond the rig's.
     beyond: u64,
@@ -186,7 +197,7 @@ struct Collector<'a, 'b> {
     waiting: BTreeMap<u32, Result<Piece>>,
     next: u32,
     finder: BlobFinder<Light>,
-    patches: BlobFinder<()>,
+    patches: BlobFinder<Codes>,
     found: Found,
     emit: &'a mut Emit<'b>,
     failed: Option<Error>,
@@ -239,18 +250,25 @@ impl Collector<'_, '_> {
                 }
             });
         }
-        if found.blobs.len() > MOST_CANDIDATES {
-            return Err(Error::input(format!(
-                "there are more than {MOST_CANDIDATES} candidates by row {}",
-                scored.first_row
-            ))
-            .key("strips.min_pixels")
-            .remedy("ask for more pixels a candidate, or raise the threshold"));
-        }
         for runs in scored.patches {
             self.patches.row(runs, |blob| {
-                found.patches += u64::from(blob.pixels >= min_pixels);
+                if blob.pixels >= min_pixels {
+                    found.patches.push(blob);
+                }
             });
+        }
+        for (count, what) in [
+            (found.blobs.len(), "candidates"),
+            (found.patches.len(), "glowing patches"),
+        ] {
+            if count > MOST_CANDIDATES {
+                return Err(Error::input(format!(
+                    "there are more than {MOST_CANDIDATES} {what} by row {}",
+                    scored.first_row
+                ))
+                .key("strips.min_pixels")
+                .remedy("ask for more pixels a candidate, or raise the threshold"));
+            }
         }
         Ok(scored.first_row + scored.rows)
     }
@@ -265,9 +283,13 @@ impl Collector<'_, '_> {
                 found.blobs.push(blob);
             }
         });
-        self.patches
-            .finish(|blob| found.patches += u64::from(blob.pixels >= min_pixels));
+        self.patches.finish(|blob| {
+            if blob.pixels >= min_pixels {
+                found.patches.push(blob);
+            }
+        });
         found.blobs.sort_by_key(|blob| blob.first);
+        found.patches.sort_by_key(|blob| blob.first);
         Ok(found)
     }
 }
@@ -297,7 +319,7 @@ fn run(
         patches: BlobFinder::new(),
         found: Found {
             blobs: Vec::new(),
-            patches: 0,
+            patches: Vec::new(),
             counts: PixelCounts::default(),
             beyond: 0,
             overview,
@@ -404,9 +426,7 @@ fn candidates(
         let light = &blob.tally;
         let (x, y) = (blob.left, blob.first.0);
         let (width, height) = (blob.width(), blob.height());
-        // The middle of the box; row r of the table is the middle of row r of the picture.
-        let row = f64::from(y) + f64::from(height) / 2.0 - 0.5;
-        let across = (f64::from(x) + f64::from(width) / 2.0) / f64::from(strip_width);
+        let (row, across) = blob.middle(strip_width);
         let class = largest(&light.classes);
         Candidate {
             number,
@@ -422,10 +442,7 @@ fn candidates(
             luminance: light.luminance / pixels,
             class: classes.get(class).cloned().unwrap_or_default(),
             novel: blob.kind == UNLIKE,
-            place: options
-                .rows
-                .and_then(|t| t.pose(row))
-                .map(|pose| options.position.place(&pose, across)),
+            place: options.place(row, across),
             nearest_photo: options
                 .rows
                 .and_then(|t| t.nearest_photo(row))

@@ -2,6 +2,7 @@
 
 use super::blobs::{Run, Tally, runs_of};
 use super::cells::{CellAnswer, Cells, push_cells};
+use super::glow::Codes;
 use super::judge::{Judge, ModelJudge};
 use super::palette::{FIRST_CLASS, MOST_CLASSES, NOVEL};
 use super::pixels::{ColorRow, PixelColors};
@@ -185,14 +186,15 @@ impl<'a> Scorer<'a> {
             });
         }
         let mut scored = sink.scored;
-        for row in scored.classes.chunks_exact(width) {
+        for (row, kinds) in scored.classes.chunks_exact(width).enumerate() {
             let mut runs = Vec::new();
-            runs_of(row, |start, end, kind| {
+            runs_of(kinds, |start, end, kind| {
+                let place = |x: u32| row * width + x as usize;
                 runs.push(Run {
                     start,
                     end,
                     kind,
-                    tally: (),
+                    tally: Codes::of(&block.samples, place(start)..place(end)),
                 });
             });
             scored.patches.push(runs);
@@ -222,7 +224,7 @@ pub(super) struct ScoredBlock {
     /// Runs of pixels worth a walk and of novel ones, row by row.
     pub candidates: Vec<Vec<Run<Light>>>,
     /// Runs of one palette index above 0, row by row.
-    pub patches: Vec<Vec<Run<()>>>,
+    pub patches: Vec<Vec<Run<Codes>>>,
     pub counts: PixelCounts,
 }
 

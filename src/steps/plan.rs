@@ -1,0 +1,339 @@
+//! Glows of scored strips and unchecked patches to the next walk.
+
+use super::inputs::Inputs;
+use super::judging::Judging;
+use super::score::{StripFiles, all_strips};
+use super::{Outcome, Progress, learn, learning};
+use crate::calibration::{Rig, Role};
+use crate::files::{self, Document, Row, Table};
+use crate::ledger::{Recordings, read_table};
+use crate::planning::{
+    self, Budget, Glow, NextWalk, RecallForecast, Walk, WalkPlan, forecast_recall, plan_walk,
+    walk_to_gpx, write_walk,
+};
+use crate::season::Season;
+use crate::threshold::Decision;
+use crate::{Error, Result};
+use serde_json::json;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// What the next walk is to be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WalkWish {
+    /// How far it may go.
+    pub budget: Budget,
+    /// Share kept for the random audit, 0 to 1.
+    pub audit_share: f64,
+    /// Share for glows nearest to the cut, 0 to 1.
+    pub near_share: f64,
+    /// Share for novel glows, 0 to 1.
+    pub novel_share: f64,
+    /// Latitude and longitude of where the walk starts and ends.
+    pub start: Option<(f64, f64)>,
+    /// Width that the interval of recall should come down to.
+    pub recall_width: f64,
+    /// Site of strips whose row table does not name one.
+    pub site: Option<String>,
+    /// Night of strips whose row table does not name one.
+    pub night: Option<String>,
+}
+
+/// Plans the next walk; writes the ledger table to be filled in to `to` (by default
+/// `results/walk.csv`), `walk.gpx` and `plan.json`.
+pub fn plan(
+    season: &Season,
+    wish: &WalkWish,
+    to: Option<&Path>,
+    progress: &dyn Progress,
+) -> Result<Outcome> {
+    let judging = Judging::read(season)?;
+    let rig = learning::rig(season)?;
+    let mut pool = Pool::of(season, &rig, judging)?;
+    pool.add_ledger()?;
+    for strip in all_strips(season, &[])? {
+        pool.add_strip(&strip, wish)?;
+    }
+    let mut warnings = Vec::new();
+    let mut glows = pool.glows;
+    if let Budget::Kilometers(_) = wish.budget {
+        let all = glows.len();
+        glows.retain(|g| g.position.is_some());
+        if glows.len() < all {
+            warnings.push(format!(
+                "{} of {all} glows have no position and are left out of a walk of so many km.",
+                all - glows.len()
+            ));
+        }
+    }
+    if glows.is_empty() {
+        return Err(Error::too_little("there is no glow left to walk to")
+            .at(season.file())
+            .key("strips.files")
+            .remedy(
+                "score a strip, or add patches without a label to the ledger; glows that were checked are not planned again",
+            ));
+    }
+    let cut = pool.judging.thresholds.probability.value;
+    let walk = plan_walk(
+        &glows,
+        &WalkPlan {
+            budget: wish.budget,
+            audit_share: wish.audit_share,
+            near_share: wish.near_share,
+            novel_share: wish.novel_share,
+            cut,
+            start: wish.start,
+            seed: season.plan.classify.seed,
+        },
+    )?;
+    let forecast = forecast(season, &rig, &pool.judging, wish, progress)?;
+    let table = to.map_or_else(|| season.result("walk.csv"), Path::to_path_buf);
+    if to.is_some() && table.exists() {
+        return Err(Error::input("this table is there already")
+            .at(&table)
+            .remedy(
+                "give the new walk a name of its own: a filled-in table is never overwritten",
+            ));
+    }
+    warnings.extend(walk.warnings.iter().cloned());
+    let next = NextWalk {
+        warnings,
+        ..NextWalk::of(&walk, glows.len(), forecast)
+    };
+    write_walk(&table, &glows, &walk)?;
+    files::write_whole(&season.result("walk.gpx"), &walk_to_gpx(&glows, &walk)?)?;
+    Document::new(
+        planning::FORMAT,
+        made_from(season, &pool.tables)?,
+        next.clone(),
+    )
+    .write(&season.result("plan.json"))?;
+    Ok(describe(&next, &walk, &table))
+}
+
+fn made_from(season: &Season, tables: &[PathBuf]) -> Result<files::Provenance> {
+    let mut inputs = Inputs::of(season);
+    for result in ["rig.json", "model.json", "thresholds.json"] {
+        inputs = inputs.file(&season.result(result))?;
+    }
+    for table in tables {
+        inputs = inputs.file(table)?;
+    }
+    Ok(inputs.done())
+}
+
+/// The glows that may be walked to.
+struct Pool<'a> {
+    season: &'a Season,
+    rig: &'a Rig,
+    judging: Judging,
+    glows: Vec<Glow>,
+    /// Patches of strips that were checked: strip, row, column.
+    checked: Vec<(String, f64, f64)>,
+    checked_ids: BTreeSet<String>,
+    tables: Vec<PathBuf>,
+}
+
+impl<'a> Pool<'a> {
+    fn of(season: &'a Season, rig: &'a Rig, judging: Judging) -> Result<Self> {
+        Ok(Pool {
+            season,
+            rig,
+            judging,
+            glows: Vec::new(),
+            checked: Vec::new(),
+            checked_ids: BTreeSet::new(),
+            tables: Vec::new(),
+        })
+    }
+
+    /// Patches of the ledger that nobody has checked yet.
+    fn add_ledger(&mut self) -> Result<()> {
+        let plan = &self.season.plan.ledger;
+        let mut recordings = Recordings::new(self.season, &self.rig.response)?;
+        let mut waiting = Vec::new();
+        for path in self.season.matching(&plan.files, "ledger.files")? {
+            let table = Table::read(&path)?;
+            let patches = read_table(&table, &plan.group, &mut recordings)?;
+            for (row, patch) in table.rows().zip(patches) {
+                if patch.label.is_none() {
+                    waiting.push((record(&row, &[]), patch));
+                    continue;
+                }
+                if let (Some(strip), Some(r), Some(column)) = (
+                    row.get("strip"),
+                    row.optional_number("row")?,
+                    row.optional_number("column")?,
+                ) {
+                    self.checked.push((strip.to_string(), r, column));
+                }
+                self.checked_ids.insert(patch.id);
+            }
+            self.tables.push(path);
+        }
+        waiting.retain(|(_, patch)| !self.checked_ids.contains(&patch.id));
+        let (records, patches): (Vec<_>, Vec<_>) = waiting.into_iter().unzip();
+        let judged = self.judging.judge(&learning::measure(self.rig, &patches));
+        let mut known = BTreeSet::new();
+        for ((record, patch), judged) in records.into_iter().zip(patches).zip(judged) {
+            if judged.decision != Decision::TooFaint && known.insert(patch.id.clone()) {
+                self.glows.push(Glow {
+                    id: patch.id,
+                    p_positive: judged.p_positive,
+                    decision: judged.decision,
+                    position: patch.place,
+                    record,
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// Glowing patches of a scored strip, without those that were checked.
+    fn add_strip(&mut self, strip: &StripFiles, wish: &WalkWish) -> Result<()> {
+        let path = strip.folder(self.season).join("glows.csv");
+        if !path.is_file() {
+            return Err(Error::input("this strip is not scored yet")
+                .at(&strip.picture)
+                .remedy("call `boneglow score` first, or `boneglow run` for all steps"));
+        }
+        let table = Table::read(&path)?;
+        let whereabouts = whereabouts(strip, &self.season.plan.ledger.group, wish)?;
+        let known: BTreeSet<String> = self.glows.iter().map(|g| g.id.clone()).collect();
+        let mut readings = Vec::new();
+        let mut kept = Vec::new();
+        let mut recordings = Recordings::new(self.season, &self.rig.response)?;
+        for row in table.rows() {
+            let id = row.text("patch_id")?;
+            if self.checked_ids.contains(id) || known.contains(id) || self.was_checked(&row)? {
+                continue;
+            }
+            readings.push(recordings.reading(&row)?);
+            kept.push(row);
+        }
+        let measured: Vec<_> = readings
+            .iter()
+            .map(|r| self.rig.measure(r, Role::Ground))
+            .collect();
+        for (row, judged) in kept.iter().zip(self.judging.judge(&measured)) {
+            let latitude = row.optional_number("latitude")?;
+            let mut record = record(row, &["x", "y", "width", "height"]);
+            record.splice(0..0, whereabouts.iter().cloned());
+            let (top, height) = (row.number("y")?, row.number("height")?);
+            let (left, width) = (row.number("x")?, row.number("width")?);
+            record.push(("row".into(), (top + (height - 1.0) / 2.0).to_string()));
+            record.push(("column".into(), (left + (width - 1.0) / 2.0).to_string()));
+            self.glows.push(Glow {
+                id: row.text("patch_id")?.to_string(),
+                p_positive: judged.p_positive,
+                decision: judged.decision,
+                position: latitude.zip(row.optional_number("longitude")?),
+                record,
+            });
+        }
+        self.tables.push(path);
+        Ok(())
+    }
+
+    /// Whether a checked patch of the same strip lies within the row's box.
+    fn was_checked(&self, row: &Row<'_>) -> Result<bool> {
+        let strip = row.text("strip")?;
+        let (x, y) = (row.number("x")?, row.number("y")?);
+        let (width, height) = (row.number("width")?, row.number("height")?);
+        Ok(self.checked.iter().any(|(of, r, column)| {
+            of == strip && (y..y + height).contains(r) && (x..x + width).contains(column)
+        }))
+    }
+}
+
+/// A row's cells that are not empty, without some columns.
+fn record(row: &Row<'_>, without: &[&str]) -> Vec<(String, String)> {
+    row.cells()
+        .filter(|(column, cell)| !cell.is_empty() && !without.contains(column))
+        .map(|(column, cell)| (column.to_string(), cell.to_string()))
+        .collect()
+}
+
+/// Site, night and group of a strip: from its row table, else as wished.
+fn whereabouts(strip: &StripFiles, group: &str, wish: &WalkWish) -> Result<Vec<(String, String)>> {
+    let table = match strip.rows.is_file() {
+        true => Some(Table::read(&strip.rows)?),
+        false => None,
+    };
+    let written = |column: &str| {
+        let first = table.as_ref()?.rows().next()?;
+        first.get(column).map(str::to_string)
+    };
+    let mut columns = vec!["site", "night"];
+    if !columns.contains(&group) {
+        columns.push(group);
+    }
+    Ok(columns
+        .into_iter()
+        .map(|column| {
+            let wished = match column {
+                "site" => wish.site.clone(),
+                "night" => wish.night.clone(),
+                _ => None,
+            };
+            let cell = written(column).or(wished).unwrap_or_default();
+            (column.to_string(), cell)
+        })
+        .collect())
+}
+
+fn forecast(
+    season: &Season,
+    rig: &Rig,
+    judging: &Judging,
+    wish: &WalkWish,
+    progress: &dyn Progress,
+) -> Result<Option<RecallForecast>> {
+    let learning = learning::learning(season, rig, learning::Groups::Open)?;
+    if !(0..learning.data.len()).any(|i| learning.data.is_positive(i)) {
+        return Ok(None);
+    }
+    let thresholds = &judging.thresholds;
+    let predictions = learn::out_of_group(season, &learning, &thresholds.classifier, progress)?;
+    forecast_recall(
+        &predictions,
+        thresholds.probability.value,
+        thresholds.prior.value,
+        wish.recall_width,
+        season.plan.threshold.confidence,
+    )
+    .map(Some)
+}
+
+fn describe(next: &NextWalk, walk: &Walk, table: &Path) -> Outcome {
+    let counts: Vec<String> = next
+        .stops
+        .iter()
+        .filter(|s| s.count > 0)
+        .map(|s| format!("{} {}", s.count, s.reason))
+        .collect();
+    let mut outcome = Outcome::new("plan")
+        .say(format!(
+            "{} stops among {} glows ({}): {}.",
+            walk.stops.len(),
+            next.glows,
+            counts.join(", "),
+            match next.kilometers {
+                Some(km) => format!("{km:.2} km round"),
+                None => "no position, so no route".to_string(),
+            }
+        ))
+        .say(format!(
+            "Fill in the labels of {} and put it into the ledger.",
+            table.display()
+        ));
+    if let Some(forecast) = &next.forecast {
+        for sentence in forecast.in_words() {
+            outcome = outcome.say(sentence);
+        }
+    }
+    outcome
+        .warn(next.warnings.iter().cloned())
+        .result(json!(next))
+}
