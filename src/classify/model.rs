@@ -22,6 +22,7 @@ pub struct Model {
     classes: Vec<String>,
     positive: Vec<bool>,
     features: Vec<String>,
+    groups: Vec<String>,
     training_prior: Vec<f64>,
     prior: Vec<f64>,
     probability_calibration: ProbabilityCalibration,
@@ -31,7 +32,7 @@ pub struct Model {
 
 impl Model {
     /// The format's name and version in `model.json`.
-    pub const FORMAT: &'static str = "boneglow-model/1";
+    pub const FORMAT: &'static str = "boneglow-model/2";
 
     /// Puts together what was learnt from `data`; `data.weights` give the ledger's class shares.
     ///
@@ -52,6 +53,7 @@ impl Model {
             classes: data.classes.clone(),
             positive: data.positive.clone(),
             features: data.feature_names.clone(),
+            groups: data.group_names.clone(),
             prior: shares.clone(),
             training_prior: shares,
             probability_calibration,
@@ -123,6 +125,11 @@ impl Model {
     /// Names of the features, in order.
     pub fn feature_names(&self) -> &[String] {
         &self.features
+    }
+
+    /// Names of the groups that it was learnt from.
+    pub fn groups(&self) -> &[String] {
+        &self.groups
     }
 
     /// The fitted classifier.

@@ -3,6 +3,7 @@
 mod calibrate;
 mod chromaticity;
 mod classify;
+mod compare;
 mod demo;
 mod drift;
 mod evaluate;
@@ -82,6 +83,8 @@ enum Command {
     Evaluate(evaluate::Args),
     /// Fit the chosen classifier to all patches that are not locked away
     Train(train::Args),
+    /// Set an older model against the new one, on the same patches
+    Compare(compare::Args),
     /// Recommend where to set the cut, and what it will cost
     Threshold(threshold::Args),
     /// Apply the saved model and thresholds to a table of patches
@@ -180,6 +183,7 @@ fn dispatch(cli: Cli, talk: &Talk) -> Result<ExitCode> {
         Command::Measure(args) => args.run(&context),
         Command::Train(args) => args.run(&context),
         Command::Evaluate(args) => args.run(&context),
+        Command::Compare(args) => args.run(&context),
         Command::Threshold(args) => args.run(&context),
         Command::Classify(args) => args.run(&context),
         Command::Score(args) => args.run(&context),

@@ -23,6 +23,8 @@ pub struct Comparison {
     pub old: String,
     /// The new classifier.
     pub new: String,
+    /// What the old side is: the finished model, or its recipe learnt again. A sentence.
+    pub basis: String,
     /// Patches that both predict out of group.
     pub patches: usize,
     /// ... of positive classes.
@@ -177,6 +179,7 @@ pub fn compare(
     Ok(Comparison {
         old: old.classifier().to_string(),
         new: new.classifier().to_string(),
+        basis: String::new(),
         patches: new.len(),
         positives,
         old_cut: cuts.0,

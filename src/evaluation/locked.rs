@@ -2,7 +2,6 @@
 
 use super::evaluation::Merit;
 use super::{ClusterBootstrap, GroupTrials};
-use crate::classify::Model;
 use crate::features::Dataset;
 use crate::files::{Provenance, nearest_known};
 use crate::{Error, Result};
@@ -29,10 +28,12 @@ pub struct Opening {
     pub patches: usize,
     /// ... of positive classes.
     pub positives: usize,
-    /// Share of positives at or above the cut.
+    /// Share of positives that are walked to.
     pub recall: Option<Merit>,
-    /// Share of the others at or above the cut.
+    /// Share of the others that are walked to.
     pub false_alarm_rate: Option<Merit>,
+    /// Share of walks that end at a positive, at the locked groups' own share of positives.
+    pub precision: Option<Merit>,
     /// What this opening is worth, a sentence.
     pub sentence: String,
 }
@@ -65,17 +66,17 @@ pub fn split_locked(data: &Dataset, locked: &[String]) -> Result<(Dataset, Datas
     Ok((data.select(&outside), data.select(&inside)))
 }
 
-/// Tests a model, at its own prior, on locked groups that it has not seen, and records the opening.
+/// Records what the decisions on locked groups came to; `walks` says of each patch of `locked` whether
+/// the saved model and thresholds would walk there.
 ///
 /// The same inputs again change nothing; other inputs are added and marked as a later opening, whose figures
 /// are no longer those of unseen groups.
 ///
 /// # Errors
-/// Classes other than the model's, no locked patch.
+/// No locked patch, decisions on other patches.
 pub fn open_locked(
     earlier: Openings,
-    model: &Model,
-    cut: f64,
+    walks: &[bool],
     locked: &Dataset,
     inputs: Provenance,
     bootstrap: &ClusterBootstrap,
@@ -87,25 +88,25 @@ pub fn open_locked(
                 .remedy("name the groups to be kept for the final test"),
         );
     }
-    if model.classes() != locked.classes {
-        return Err(
-            Error::input("the model was learnt from other classes than these")
-                .remedy("train it again"),
-        );
+    if walks.len() != locked.len() {
+        return Err(Error::input(format!(
+            "found {} decisions, expected one for each of {} locked patches",
+            walks.len(),
+            locked.len()
+        )));
     }
     if earlier.openings.iter().any(|o| o.inputs == inputs) {
         return Ok(earlier);
     }
-    let p = model.positive_share(&model.probabilities(locked.features.view()));
-    let rate = |positive: bool| {
-        let counts = |i: usize| locked.is_positive(i) == positive;
+    // A share over the patches that count, of those that are hits.
+    let share = |counts: &dyn Fn(usize) -> bool, hit: &dyn Fn(usize) -> bool| {
         let count = locked.group_names.len();
         let trials = GroupTrials::of(&locked.groups, count, |i| match counts(i) {
             true => locked.weights[i],
             false => 0.0,
         });
         let mut hits = vec![0.0; count];
-        for i in (0..locked.len()).filter(|&i| counts(i) && p[i] >= cut) {
+        for i in (0..locked.len()).filter(|&i| counts(i) && hit(i)) {
             hits[locked.groups[i]] += locked.weights[i];
         }
         let all: f64 = trials.weight().iter().sum();
@@ -122,6 +123,7 @@ pub fn open_locked(
             if n == 1 { "" } else { "s" }
         ),
     };
+    let positive = |i: usize| locked.is_positive(i);
     let opening = Opening {
         inputs,
         groups: present
@@ -129,9 +131,10 @@ pub fn open_locked(
             .map(|&g| locked.group_names[g].clone())
             .collect(),
         patches: locked.len(),
-        positives: (0..locked.len()).filter(|&i| locked.is_positive(i)).count(),
-        recall: rate(true),
-        false_alarm_rate: rate(false),
+        positives: (0..locked.len()).filter(|&i| positive(i)).count(),
+        recall: share(&|i| positive(i), &|i| walks[i]),
+        false_alarm_rate: share(&|i| !positive(i), &|i| walks[i]),
+        precision: share(&|i| walks[i], &positive),
         sentence,
     };
     let mut all = earlier;

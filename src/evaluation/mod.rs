@@ -19,6 +19,7 @@ mod evaluate;
 #[allow(clippy::module_inception)]
 mod evaluation;
 mod folds;
+mod frozen;
 mod group_sums;
 mod inside;
 mod interval;
@@ -50,6 +51,7 @@ pub use cross_validation::{Inside, Progress, Recipe, cross_validate, demonstrate
 pub use evaluate::{CHOICE_RULE, Evaluated, Unchecked, evaluate};
 pub use evaluation::*;
 pub use folds::{Folds, MOST_GROUPS_ONE_BY_ONE, SHARED_FOLDS, Split};
+pub use frozen::predict_unseen;
 pub use interval::{Interval, IntervalMethod};
 pub use locked::{LOCKED_FORMAT, Opening, Openings, open_locked, split_locked};
 pub use out_of_group::{LEAST_PROBABILITY, OutOfGroup, Predictions};

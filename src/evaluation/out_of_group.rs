@@ -235,6 +235,34 @@ impl OutOfGroup {
         self.0.inner_at(fold, prevalence)
     }
 
+    /// The predictions of some patches only, in the order of `rows`; thresholds chosen inside are left out.
+    pub fn select(&self, rows: &[usize]) -> OutOfGroup {
+        fn of<T: Clone>(all: &[T], rows: &[usize]) -> Vec<T> {
+            match all.is_empty() {
+                true => Vec::new(),
+                false => rows.iter().map(|&row| all[row].clone()).collect(),
+            }
+        }
+        let all = &self.0;
+        let mut kept: Vec<usize> = of(&all.groups, rows);
+        kept.sort_unstable();
+        kept.dedup();
+        let renumbered = |group: &usize| kept.partition_point(|k| k < group);
+        OutOfGroup(Predictions {
+            ids: of(&all.ids, rows),
+            labels: of(&all.labels, rows),
+            groups: of(&all.groups, rows).iter().map(renumbered).collect(),
+            group_names: of(&all.group_names, &kept),
+            weights: of(&all.weights, rows),
+            fold_of: of(&all.fold_of, rows),
+            distances: of(&all.distances, rows),
+            probabilities: all.probabilities.select(ndarray::Axis(0), rows),
+            inner: Vec::new(),
+            unchecked: Vec::new(),
+            ..all.clone()
+        })
+    }
+
     /// Number of folds.
     pub fn folds(&self) -> usize {
         self.0.train_shares.len()

@@ -53,6 +53,7 @@ pub(super) fn page(
         ledger_figures => of(Part::Ledger),
         evaluation_figures => of(Part::Evaluation),
         decision_figures => of(Part::Decision),
+        next_figures => of(Part::Next),
         strip_figures => overviews,
         methods => Value::from_safe_string(markdown::to_html(body, 1)),
     };

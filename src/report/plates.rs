@@ -6,6 +6,7 @@ use crate::Result;
 use crate::calibration::{Drift, Rig, TargetResult};
 use crate::colorimetry::{Observer, spectral_locus_uv};
 use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit};
+use crate::planning::RecallForecast;
 use crate::season::ChromaticityKind;
 use crate::signal::{
     BitDepth, CodeValues, LinearSignal, MeasuredCurve, MeasuredResponse, Response, Step,
@@ -27,6 +28,8 @@ pub enum Part {
     Evaluation,
     /// Where the cut is set.
     Decision,
+    /// What to check next.
+    Next,
 }
 
 /// Every figure that the sources allow, in the order of the report.
@@ -54,7 +57,36 @@ pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
             plates.push((Part::Decision, figure));
         }
     }
+    let next = sources.next_walk.as_ref().and_then(|w| w.forecast.as_ref());
+    if let Some(found) = next {
+        plates.push((Part::Next, forecast_of(found)?));
+    }
     Ok(plates)
+}
+
+fn forecast_of(found: &RecallForecast) -> Result<Figure> {
+    let named = |sites: usize| match sites {
+        0 => "no further site".to_string(),
+        n => format!("{n} further sites"),
+    };
+    forecast(&Forecast {
+        series: found
+            .sites
+            .iter()
+            .map(|s| {
+                let widths = s.widths.iter();
+                (
+                    named(s.further_sites),
+                    widths
+                        .map(|(checks, width)| [*checks as f64, *width])
+                        .collect(),
+                )
+            })
+            .collect(),
+        today: found.width_today,
+        wanted: Some(found.wanted),
+        confidence: found.confidence,
+    })
 }
 
 fn locus() -> Vec<(f64, [f64; 2])> {

@@ -2,9 +2,10 @@
 
 use super::figures::ClassGlow;
 use crate::calibration::{self, DRIFT_FORMAT, Drift, Rig, Role};
-use crate::evaluation::{self, Evaluation};
+use crate::evaluation::{self, COMPARISON_FORMAT, Comparison, Evaluation, LOCKED_FORMAT, Openings};
 use crate::files::{self, Document, Provenance};
 use crate::ledger::Ledger;
+use crate::planning::{self, NextWalk};
 use crate::season::{Plan, Season};
 use crate::signal::{BitDepth, Response};
 use crate::strip::StripResult;
@@ -30,6 +31,12 @@ pub struct Sources {
     pub evaluation: Option<Evaluation>,
     /// `thresholds.json`.
     pub thresholds: Option<Thresholds>,
+    /// `comparison.json`.
+    pub comparison: Option<Comparison>,
+    /// `locked.json`.
+    pub locked: Option<Openings>,
+    /// `plan.json`.
+    pub next_walk: Option<NextWalk>,
     /// Every scored strip, sorted by name.
     pub strips: Vec<StripView>,
     /// The SHA-256 of every input of any of them.
@@ -101,6 +108,9 @@ impl Sources {
         )?;
         let thresholds: Option<Thresholds> =
             read(season, "thresholds.json", threshold::FORMAT, &mut made_from)?;
+        let comparison = read(season, "comparison.json", COMPARISON_FORMAT, &mut made_from)?;
+        let locked = read(season, "locked.json", LOCKED_FORMAT, &mut made_from)?;
+        let next_walk = read(season, "plan.json", planning::FORMAT, &mut made_from)?;
         let strips = read_strips(season, &mut made_from)?;
         let ledger = match LedgerView::read(season, rig.as_ref()) {
             Ok(view) => Some(view),
@@ -119,6 +129,9 @@ impl Sources {
             ledger,
             evaluation,
             thresholds,
+            comparison,
+            locked,
+            next_walk,
             strips,
             made_from,
         })
@@ -132,6 +145,8 @@ impl Sources {
             self.ledger.as_ref().map(|l| &l.warnings),
             self.evaluation.as_ref().map(|e| &e.warnings),
             self.thresholds.as_ref().map(|t| &t.warnings),
+            self.comparison.as_ref().map(|c| &c.warnings),
+            self.next_walk.as_ref().map(|w| &w.warnings),
         ];
         let of_steps = lists.into_iter().flatten().flatten().cloned();
         let of_strips = self.strips.iter().flat_map(|s| {

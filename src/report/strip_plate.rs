@@ -150,6 +150,7 @@ pub(super) mod trial {
                 candidate(3, width - 40, rows - 60, false),
                 candidate(4, width - 40, rows - 46, false),
             ],
+            glows: Vec::new(),
             overview: Overview {
                 scale,
                 width: across,

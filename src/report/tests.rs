@@ -8,6 +8,7 @@ use crate::calibration::{
 };
 use crate::evaluation::*;
 use crate::files::Provenance;
+use crate::planning::{NextWalk, RecallForecast, SiteForecast, StopCount};
 use crate::season::{Plan, Policy};
 use crate::signal::Response;
 use crate::threshold::*;
@@ -410,6 +411,91 @@ fn strip(name: &str) -> StripView {
     }
 }
 
+fn gain(value: f64) -> Option<Merit> {
+    Some(Merit {
+        value,
+        low: Some(value - 0.02),
+        high: Some(value + 0.02),
+        method: "bootstrap over groups".to_string(),
+    })
+}
+
+fn comparison() -> Comparison {
+    Comparison {
+        old: "nearest-mean".to_string(),
+        new: "logistic".to_string(),
+        basis: "The old recipe, learnt again.".to_string(),
+        patches: 300,
+        positives: 40,
+        old_cut: 0.03,
+        new_cut: 0.02,
+        figures: vec![FigureChange {
+            name: "log_loss".to_string(),
+            old: Some(0.31),
+            new: Some(0.26),
+            gain: gain(0.05),
+        }],
+        mcnemar: None,
+        changed: vec![ChangedDecision {
+            patch_id: "N-<7>".to_string(),
+            group: "north".to_string(),
+            label: "bone".to_string(),
+            old_walks: false,
+            new_walks: true,
+            p_old: 0.01,
+            p_new: 0.05,
+        }],
+        verdict: Verdict::New,
+        rule: VERDICT_RULE.to_string(),
+        sentence: "The new model's log loss is less.".to_string(),
+        warnings: Vec::new(),
+    }
+}
+
+fn locked() -> Openings {
+    Openings {
+        openings: vec![Opening {
+            inputs: Provenance::default(),
+            groups: vec!["far rim".to_string()],
+            patches: 60,
+            positives: 8,
+            recall: gain(0.8),
+            false_alarm_rate: gain(0.1),
+            precision: None,
+            sentence: "Opened for the first time.".to_string(),
+        }],
+    }
+}
+
+fn next_walk() -> NextWalk {
+    NextWalk {
+        glows: 400,
+        stops: vec![StopCount {
+            reason: "audit".to_string(),
+            count: 4,
+        }],
+        audited_among: 380,
+        audit_probability: Some(4.0 / 380.0),
+        kilometers: Some(3.2),
+        forecast: Some(RecallForecast {
+            recall: 0.8,
+            correlation: 0.2,
+            correlation_assumed: false,
+            today: [8, 60],
+            width_today: Some(0.3),
+            wanted: 0.2,
+            confidence: 0.95,
+            positive_share: 0.2,
+            sites: vec![SiteForecast {
+                further_sites: 5,
+                further_checks: Some(120),
+                widths: vec![(25, 0.27), (60, 0.22), (120, 0.2)],
+            }],
+        }),
+        warnings: Vec::new(),
+    }
+}
+
 fn whole() -> Sources {
     let mut made_from = Provenance::default();
     made_from.add("ledger/spring.csv", b"invented");
@@ -420,6 +506,9 @@ fn whole() -> Sources {
         ledger: Some(ledger()),
         evaluation: Some(evaluation()),
         thresholds: Some(thresholds()),
+        comparison: Some(comparison()),
+        locked: Some(locked()),
+        next_walk: Some(next_walk()),
         strips: vec![strip("north-1"), strip("south & east")],
         made_from,
     }
@@ -463,7 +552,7 @@ fn a_whole_season_gets_every_part() {
     let report = Report::of(&whole()).unwrap();
     check(&report);
     keep(&report, "report");
-    assert_eq!(report.figures.len(), 14);
+    assert_eq!(report.figures.len(), 15);
     assert!(report.methods.contains("0.840 (0.750 to 0.930)"));
     assert!(report.methods.contains("- Currie, L. A. 1968."));
     assert!(!report.methods.contains("Sharma et al. 2005. "));
@@ -473,7 +562,7 @@ fn a_whole_season_gets_every_part() {
 
 #[test]
 fn any_part_may_be_missing() {
-    for present in 0..64u32 {
+    for present in 0..128u32 {
         let mut sources = whole();
         let has = |bit: u32| present & (1 << bit) != 0;
         sources.rig = sources.rig.filter(|_| has(0));
@@ -482,6 +571,9 @@ fn any_part_may_be_missing() {
         sources.thresholds = sources.thresholds.filter(|_| has(3));
         sources.strips.retain(|_| has(4));
         sources.drift = sources.drift.filter(|_| has(5));
+        sources.comparison = sources.comparison.filter(|_| has(6));
+        sources.locked = sources.locked.filter(|_| has(6));
+        sources.next_walk = sources.next_walk.filter(|_| has(6));
         let report = Report::of(&sources).unwrap();
         check(&report);
         if present == 1 {

@@ -58,6 +58,8 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
     environment.add_filter("verification", |name: String| {
         verification(&name).to_string()
     });
+    environment.add_filter("figure", |name: String| figure(&name).to_string());
+    environment.add_filter("stop", |name: String| stop(&name).to_string());
     environment.add_filter("sentence", sentence);
     environment.add_filter("md", markdown_escaped);
     Ok(environment)
@@ -90,6 +92,10 @@ pub(super) fn values(sources: &Sources) -> Value {
         chosen => plain(&chosen),
         interval_methods => plain(&interval_methods(sources)),
         thresholds => plain(&sources.thresholds),
+        comparison => plain(&sources.comparison),
+        locked => plain(&sources.locked),
+        next_walk => plain(&sources.next_walk),
+        forecast_words => plain(&sources.next_walk.as_ref().and_then(|w| w.forecast.as_ref()).map(|f| f.in_words())),
         strips => sources.strips.iter().map(|s| plain(&s.result)).collect::<Vec<_>>(),
         warnings => plain(&sources.warnings()),
         limits => plain(&limits(sources)),
@@ -100,6 +106,23 @@ pub(super) fn values(sources: &Sources) -> Value {
 
 fn plain<T: Serialize>(value: &T) -> Value {
     Value::from(Serde(value))
+}
+
+fn figure(name: &str) -> &str {
+    match name {
+        "log_loss" => "log loss",
+        "auc" => "area under ROC",
+        other => other,
+    }
+}
+
+fn stop(reason: &str) -> &str {
+    match reason {
+        "highest" => "most probable",
+        "near-cut" => "nearest to the cut",
+        "audit" => "drawn at random",
+        other => other,
+    }
 }
 
 /// How the intervals of the chosen classifier were made, each way with what it was used for.

@@ -65,7 +65,7 @@ fn cautions(rig: &Rig, learning: &Learning, found: &Evaluation) -> Vec<String> {
     all
 }
 
-fn with_interval(merit: &Merit) -> String {
+pub(super) fn with_interval(merit: &Merit) -> String {
     match (merit.low, merit.high) {
         (Some(low), Some(high)) => format!("{:.3} ({low:.3} to {high:.3})", merit.value),
         _ => format!("{:.3} (no interval)", merit.value),
@@ -112,7 +112,7 @@ fn describe(found: &Evaluation) -> Outcome {
         .say(found.baseline.sentence.clone())
 }
 
-fn evaluation_of(season: &Season) -> Result<Evaluation> {
+pub(super) fn evaluation_of(season: &Season) -> Result<Evaluation> {
     inputs::earlier(season, "evaluation.json", evaluation::FORMAT, "evaluate")
 }
 
@@ -197,12 +197,35 @@ fn recommended(
     predictions: &OutOfGroup,
 ) -> Result<Outcome> {
     let model = Model::read(&season.result("model.json"))?;
+    let mut brightness: Vec<f64> = learning.colors.iter().map(|c| c[2]).collect();
+    brightness.sort_by(f64::total_cmp);
+    let chromaticities: Vec<[f64; 2]> = learning.colors.iter().map(|c| [c[0], c[1]]).collect();
+    let novelty = model.novelty().cut();
+    let thresholds = recommendation(season, rig, learning, predictions, novelty)?.with_region(
+        &model,
+        &chromaticities,
+        brightness[brightness.len() / 2],
+    )?;
+    let inputs = inputs::with_result(season, inputs::of_learning(season)?, "model.json")?;
+    Document::new(threshold::FORMAT, inputs, thresholds.clone())
+        .write(&season.result("thresholds.json"))?;
+    Ok(describe_thresholds(&thresholds))
+}
+
+/// What the season's policy recommends for these predictions.
+fn recommendation(
+    season: &Season,
+    rig: &Rig,
+    learning: &Learning,
+    predictions: &OutOfGroup,
+    novelty: Option<f64>,
+) -> Result<Thresholds> {
     let plan = &season.plan;
     let found = evaluation_of(season)?;
     let request = Request {
         plan: &plan.threshold,
         prior: &found.prevalence,
-        novelty: model.novelty().cut(),
+        novelty,
         too_faint: &learning.too_faint,
         min_luminance: rig.detection.detection_limit,
         min_pixels: plan.strips.min_pixels,
@@ -210,16 +233,18 @@ fn recommended(
         replicates: plan.classify.replicates,
         seed: plan.classify.seed,
     };
-    let mut brightness: Vec<f64> = learning.colors.iter().map(|c| c[2]).collect();
-    brightness.sort_by(f64::total_cmp);
-    let chromaticities: Vec<[f64; 2]> = learning.colors.iter().map(|c| [c[0], c[1]]).collect();
-    let thresholds = threshold::recommend(predictions, &request)
-        .map_err(|e| e.at(season.file()))?
-        .with_region(&model, &chromaticities, brightness[brightness.len() / 2])?;
-    let inputs = inputs::with_result(season, inputs::of_learning(season)?, "model.json")?;
-    Document::new(threshold::FORMAT, inputs, thresholds.clone())
-        .write(&season.result("thresholds.json"))?;
-    Ok(describe_thresholds(&thresholds))
+    threshold::recommend(predictions, &request).map_err(|e| e.at(season.file()))
+}
+
+/// The cut that the season's policy recommends for these predictions.
+pub(super) fn recommended_cut(
+    season: &Season,
+    rig: &Rig,
+    learning: &Learning,
+    predictions: &OutOfGroup,
+) -> Result<f64> {
+    let found = recommendation(season, rig, learning, predictions, None)?;
+    Ok(found.probability.value)
 }
 
 /// Glowing patches per hectare as strips that were scored earlier measured them.

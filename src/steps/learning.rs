@@ -49,6 +49,15 @@ pub fn measure(rig: &Rig, patches: &[Patch]) -> Vec<Measurement> {
 
 /// Reads the ledger, measures it, and sets aside what cannot be learnt from.
 pub fn learning(season: &Season, rig: &Rig, groups: Groups) -> Result<Learning> {
+    read(season, rig, groups, &season.plan.classify.features)
+}
+
+/// As [`learning`], of open groups, with other features than the season's.
+pub fn with_features(season: &Season, rig: &Rig, features: &[String]) -> Result<Learning> {
+    read(season, rig, Groups::Open, features)
+}
+
+fn read(season: &Season, rig: &Rig, groups: Groups, wanted: &[String]) -> Result<Learning> {
     let plan = &season.plan;
     let ledger = Ledger::read(season, &rig.response)?;
     let measurements = measure(rig, &ledger.patches);
@@ -89,9 +98,8 @@ pub fn learning(season: &Season, rig: &Rig, groups: Groups) -> Result<Learning> 
                 .remedy("expose longer, fly lower, or look at the detection limit in rig.json"),
         );
     }
-    let (data, oddities) =
-        features::dataset(&samples, &plan.classify.features, &plan.ledger.positive)
-            .map_err(|e| e.at(season.file()))?;
+    let (data, oddities) = features::dataset(&samples, wanted, &plan.ledger.positive)
+        .map_err(|e| e.at(season.file()))?;
     let mut warnings = ledger.warnings;
     warnings.extend(oddities);
     let faint = too_faint.iter().filter(|f| **f).count();
@@ -110,9 +118,7 @@ pub fn learning(season: &Season, rig: &Rig, groups: Groups) -> Result<Learning> 
             counts.join(", ")
         ));
     }
-    let names = plan
-        .classify
-        .features
+    let names = wanted
         .iter()
         .map(|name| Feature::parse(name))
         .collect::<Result<Vec<_>>>()?;

@@ -4,12 +4,14 @@
 //! plain sentences. A step is out of date when its inputs are not those that its result names.
 
 mod calibrate;
+mod compare;
 mod demo;
 mod init;
 mod inputs;
 mod judging;
 mod learn;
 mod learning;
+mod locked;
 mod outcome;
 mod plan;
 mod report;
@@ -18,9 +20,11 @@ mod score;
 mod tables;
 
 pub use calibrate::{calibrate, drift};
+pub use compare::compare;
 pub use demo::{lay_out_demo, regenerate_demo};
 pub use init::init;
 pub use learn::{evaluate, threshold, train};
+pub use locked::open_locked;
 pub use outcome::{Outcome, Progress, Silent};
 pub use plan::{WalkWish, plan};
 pub use report::report;

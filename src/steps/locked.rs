@@ -1,0 +1,111 @@
+//! The locked groups, opened for the final test of the saved model and thresholds.
+
+use super::judging::Judging;
+use super::learning::{self, Groups};
+use super::{Outcome, inputs, learn};
+use crate::calibration::Role;
+use crate::evaluation::{self, ClusterBootstrap, LOCKED_FORMAT, Openings};
+use crate::files::{self, Document};
+use crate::ledger::{Ledger, Patch};
+use crate::season::Season;
+use crate::threshold::Decision;
+use crate::{Error, Result};
+use serde_json::json;
+use std::collections::BTreeMap;
+
+/// Tests the saved model and thresholds on the locked groups; records the opening in `locked.json`.
+///
+/// # Errors
+/// No locked group, a model or thresholds of another ledger than the present one.
+pub fn open_locked(season: &Season) -> Result<Outcome> {
+    let plan = &season.plan;
+    if plan.ledger.locked.is_empty() {
+        return Err(Error::input("no group is locked")
+            .at(season.file())
+            .key("ledger.locked")
+            .remedy("name the groups to be kept for the final test, before anything is learnt from them"));
+    }
+    let judging = Judging::read(season)?;
+    let learnt_from = inputs::of_learning(season)?;
+    for (result, after) in [
+        ("model.json", "evaluation.json"),
+        ("thresholds.json", "model.json"),
+    ] {
+        let wanted = inputs::with_result(season, learnt_from.clone(), after)?;
+        if !inputs::is_up_to_date(&season.result(result), &wanted) {
+            return Err(Error::input(
+                "this result is out of date, and a locked group is opened once",
+            )
+            .at(season.result(result))
+            .remedy("call `boneglow run` first"));
+        }
+    }
+    let seen = plan
+        .ledger
+        .locked
+        .iter()
+        .find(|group| judging.model.groups().contains(group));
+    if let Some(group) = seen {
+        return Err(
+            Error::input(format!("the model was learnt from group \"{group}\""))
+                .at(season.result("model.json"))
+                .remedy("call `boneglow run` first"),
+        );
+    }
+    let rig = learning::rig(season)?;
+    let learning = learning::learning(season, &rig, Groups::All)?;
+    let (_, locked) = evaluation::split_locked(&learning.data, &plan.ledger.locked)
+        .map_err(|e| e.at(season.file()))?;
+    let ledger = Ledger::read(season, &rig.response)?;
+    let patches: BTreeMap<&str, &Patch> =
+        ledger.patches.iter().map(|p| (p.id.as_str(), p)).collect();
+    let measured: Vec<_> = locked
+        .ids
+        .iter()
+        .filter_map(|id| patches.get(id.as_str()))
+        .map(|patch| rig.measure(&patch.reading, Role::Ground))
+        .collect();
+    let walks: Vec<bool> = judging
+        .judge(&measured)
+        .iter()
+        .map(|judged| judged.decision == Decision::Walk)
+        .collect();
+    let path = season.result("locked.json");
+    let earlier: Openings = match path.is_file() {
+        true => Document::read(&path, LOCKED_FORMAT)?.content,
+        false => Openings::default(),
+    };
+    let mut inputs = learnt_from;
+    for result in ["model.json", "thresholds.json"] {
+        let path = season.result(result);
+        inputs.add(season.name_of(&path), &files::read(&path)?);
+    }
+    let bootstrap = ClusterBootstrap {
+        replicates: plan.classify.replicates,
+        seed: plan.classify.seed,
+        confidence: plan.threshold.confidence,
+        two_stage: false,
+    };
+    let openings = evaluation::open_locked(earlier, &walks, &locked, inputs.clone(), &bootstrap)?;
+    Document::new(LOCKED_FORMAT, inputs.clone(), openings.clone()).write(&path)?;
+    let mut outcome = Outcome::new("evaluate").result(json!(openings));
+    if let Some(opening) = openings.openings.iter().find(|o| o.inputs == inputs) {
+        outcome = outcome.say(format!(
+            "Locked: {} patches of {}, {} of them positive.",
+            opening.patches,
+            opening.groups.join(", "),
+            opening.positives
+        ));
+        for (name, merit) in [
+            ("recall", &opening.recall),
+            ("precision", &opening.precision),
+            ("false alarm rate", &opening.false_alarm_rate),
+        ] {
+            if let Some(merit) = merit {
+                outcome = outcome.say(format!("  {name} {}", learn::with_interval(merit)));
+            }
+        }
+        outcome = outcome.say(opening.sentence.clone());
+    }
+    Ok(outcome)
+}
