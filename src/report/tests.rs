@@ -703,6 +703,9 @@ fn the_demos_calibration_and_its_nights_are_drawn() {
         drift: Some(drift),
         evaluation: None,
         thresholds: None,
+        comparison: None,
+        locked: None,
+        next_walk: None,
         strips: Vec::new(),
         made_from: Provenance::default(),
     };

@@ -1,0 +1,23 @@
+//! The command as scripts and people call it.
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod compare;
+mod conventions;
+mod locked;
+mod plan;
+mod readme;
+
+use support::TrialSeason;
+
+/// Evaluation, model and thresholds of what the season file says now.
+fn learn(season: &TrialSeason) {
+    for step in ["evaluate", "train", "threshold"] {
+        season.succeeds(&[step]);
+    }
+}
+
+fn json(season: &TrialSeason, name: &str) -> serde_json::Value {
+    serde_json::from_str(&season.read(name)).unwrap()
+}

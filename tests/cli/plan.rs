@@ -1,0 +1,118 @@
+use crate::support::{TrialSeason, small_ledger};
+use crate::{json, learn};
+
+/// A season with patches at two more sites that nobody has checked.
+fn with_unchecked() -> TrialSeason {
+    let season = TrialSeason::small();
+    let more: String = small_ledger(10, 8)
+        .lines()
+        .enumerate()
+        .filter(|(i, l)| *i == 0 || l.contains(",site-8,") || l.contains(",site-9,"))
+        .map(|(_, l)| {
+            ["bone", "calcite", "matrix"]
+                .iter()
+                .fold(l.to_string(), |l, class| {
+                    l.replace(&format!(",{class},"), ",,")
+                })
+                + "\n"
+        })
+        .collect();
+    season.write("ledger/waiting.csv", &more);
+    learn(&season);
+    season
+}
+
+fn rows(season: &TrialSeason, name: &str) -> Vec<Vec<String>> {
+    let text = season.read(name);
+    let lines = text.lines();
+    lines
+        .map(|l| l.split(',').map(str::to_string).collect())
+        .collect()
+}
+
+#[test]
+fn a_walk_goes_out_comes_back_filled_in_and_joins_the_ledger() {
+    let season = with_unchecked();
+    season.succeeds(&["plan", "--walks", "12", "-o", "ledger/walk-1.csv"]);
+    let stops = rows(&season, "ledger/walk-1.csv");
+    assert_eq!(stops.len(), 13);
+    let column = |name: &str| stops[0].iter().position(|c| c == name).unwrap();
+    let (label, reason, chance) = (
+        column("label"),
+        column("reason"),
+        column("inclusion_probability"),
+    );
+    assert!(stops[1..].iter().all(|stop| stop[label].is_empty()));
+    let audit: Vec<_> = stops.iter().filter(|s| s[reason] == "audit").collect();
+    assert_eq!(audit.len(), 2);
+    let plan = json(&season, "results/plan.json");
+    let among = plan["audited_among"].as_f64().unwrap();
+    for stop in &audit {
+        assert!((stop[chance].parse::<f64>().unwrap() - 2.0 / among).abs() < 1e-12);
+    }
+    // Still waiting, the table changes nothing; filled in, it does.
+    season.succeeds(&["evaluate"]);
+    let before = json(&season, "results/evaluation.json")["protocol"]["patches"].clone();
+    assert_eq!(before, 192);
+    season.edit("ledger/walk-1.csv", |text| {
+        let mut lines = text.lines();
+        let header = lines.next().unwrap().to_string();
+        let filled = lines.map(|line| {
+            let mut cells: Vec<&str> = line.split(',').collect();
+            cells[label] = "bone";
+            cells.join(",")
+        });
+        std::iter::once(header)
+            .chain(filled)
+            .collect::<Vec<_>>()
+            .join("\n")
+            + "\n"
+    });
+    learn(&season);
+    let after = json(&season, "results/evaluation.json")["protocol"]["patches"].clone();
+    assert_eq!(after, 192 + 12);
+    season.succeeds(&["plan", "--walks", "40"]);
+    let next = rows(&season, "results/walk.csv");
+    let id = column("patch_id");
+    assert_eq!(next.len() - 1, 36, "48 waited, 12 are checked");
+    assert!(
+        next.iter()
+            .all(|n| stops[1..].iter().all(|s| s[id] != n[id]))
+    );
+    season.succeeds(&["report"]);
+    assert!(
+        season
+            .read("results/report.html")
+            .contains("What to check next")
+    );
+}
+
+#[test]
+fn the_forecast_says_that_sites_count_more_than_patches() {
+    let season = with_unchecked();
+    let said = season.succeeds(&["plan"]);
+    assert!(
+        said.contains("Further checks until it is 0.20 wide"),
+        "{said}"
+    );
+    let forecast = &json(&season, "results/plan.json")["forecast"];
+    assert_eq!(forecast["today"][0], 8);
+    assert_eq!(forecast["today"][1], 64);
+}
+
+#[test]
+fn what_cannot_be_planned_is_refused() {
+    let season = TrialSeason::small();
+    season.refuses(&["plan"], &["thresholds.json", "boneglow threshold"]);
+    learn(&season);
+    season.refuses(&["plan"], &["no glow left to walk to"]);
+    let season = with_unchecked();
+    season.refuses(&["plan", "--walks", "0"], &["0 walks"]);
+    season.refuses(&["plan", "--audit", "0.9"], &["no more than 1 together"]);
+    season.refuses(&["plan", "--kilometers", "3"], &["no glow left"]);
+    season.refuses(&["plan", "--start", "north"], &["latitude and longitude"]);
+    season.refuses(
+        &["plan", "-o", "ledger/waiting.csv"],
+        &["waiting.csv", "there already"],
+    );
+}
