@@ -14,6 +14,7 @@ mod report;
 mod run;
 mod score;
 mod simulate;
+mod stack;
 mod talk;
 mod threshold;
 mod train;
@@ -89,6 +90,8 @@ enum Command {
     Threshold(threshold::Args),
     /// Apply the saved model and thresholds to a table of patches
     Classify(classify::Args),
+    /// Cut the laser line out of frames and stack the lines into a strip
+    Stack(stack::Args),
     /// Score strips and list the places worth a walk
     Score(score::Args),
     /// Choose the places of the next walk, some of them at random
@@ -186,6 +189,7 @@ fn dispatch(cli: Cli, talk: &Talk) -> Result<ExitCode> {
         Command::Compare(args) => args.run(&context),
         Command::Threshold(args) => args.run(&context),
         Command::Classify(args) => args.run(&context),
+        Command::Stack(args) => args.run(&context),
         Command::Score(args) => args.run(&context),
         Command::Plan(args) => args.run(&context),
         Command::Simulate(args) => args.run(&context),

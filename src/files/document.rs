@@ -68,17 +68,27 @@ impl<T: Serialize + DeserializeOwned> Document<T> {
 
     /// Reads it back; a file of another format is an error.
     pub fn read(path: &Path, format: &str) -> Result<Self> {
-        let document: Self = read_json(path)?;
-        if document.format != format {
-            return Err(Error::input(format!(
-                "found format \"{}\", expected \"{format}\"",
-                document.format
-            ))
-            .at(path)
-            .remedy("run the step that makes it again with this version"));
+        let refused = |found: &str| {
+            Error::input(format!("found format \"{found}\", expected \"{format}\""))
+                .at(path)
+                .remedy("run the step that makes it again with this version")
+        };
+        match read_json::<Self>(path) {
+            Ok(document) if document.format == format => Ok(document),
+            Ok(document) => Err(refused(&document.format)),
+            // Another format has other content: that is what to say of it.
+            Err(error) => match read_json::<Named>(path) {
+                Ok(other) if other.format != format => Err(refused(&other.format)),
+                _ => Err(error),
+            },
         }
-        Ok(document)
     }
+}
+
+/// What every document has.
+#[derive(Deserialize)]
+struct Named {
+    format: String,
 }
 
 /// Serializes to indented JSON with a final line feed.

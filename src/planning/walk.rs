@@ -122,7 +122,7 @@ pub struct Walk {
 /// Rules choose with certainty (inclusion probability 1): the most probable glows that are worth a walk, those
 /// nearest to the cut, the novel ones farthest ahead in probability. The audit is a simple random sample of all other
 /// glows, flagged or not, so that every glow could have been chosen: n / N each. The size of the audit is
-/// fixed before it is drawn (under a budget of kilometers by trial draws from another stream), and what is drawn is
+/// fixed before it is drawn: its share, and what the rules cannot fill (under a budget of kilometers by trial draws from another stream), and what is drawn is
 /// walked to wherever it lies: leaving out what is far would make it a sample of what is near.
 ///
 /// # Errors
@@ -133,10 +133,7 @@ pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     let positions = local(glows, plan);
     let mut warnings = Vec::new();
     let (rules, audit) = match plan.budget {
-        Budget::Walks(walks) => {
-            let audit = (plan.audit_share * walks as f64).round() as usize;
-            (by_rule(glows, plan, walks.saturating_sub(audit)), audit)
-        }
+        Budget::Walks(walks) => split(glows, plan, walks),
         Budget::Kilometers(most) => {
             let places = positions.as_deref().unwrap_or(&[]);
             fit_kilometers(glows, plan, places, most)
@@ -290,6 +287,17 @@ fn by_rule(glows: &[Glow], plan: &WalkPlan, count: usize) -> Vec<(usize, Reason)
     chosen
 }
 
+/// The glows by rule, and the audit's size: its share of the walks, and what the rules could not fill.
+fn split(glows: &[Glow], plan: &WalkPlan, walks: usize) -> (Vec<(usize, Reason)>, usize) {
+    let audit = (plan.audit_share * walks as f64).round() as usize;
+    let rules = by_rule(glows, plan, walks.saturating_sub(audit));
+    let left = match audit {
+        0 => 0,
+        _ => walks - rules.len(),
+    };
+    (rules, left)
+}
+
 fn draw(from: &[usize], count: usize, seed: u64, job: &str) -> Vec<usize> {
     let mut order = from.to_vec();
     order.shuffle(&mut stream(seed, job, 0));
@@ -306,12 +314,8 @@ fn fit_kilometers(
     most: f64,
 ) -> (Vec<(usize, Reason)>, usize) {
     const TRIALS: usize = 5;
-    let split = |walks: usize| {
-        let audit = (plan.audit_share * walks as f64).round() as usize;
-        (by_rule(glows, plan, walks - audit), audit)
-    };
     let length = |walks: usize| -> f64 {
-        let (rules, audit) = split(walks);
+        let (rules, audit) = split(glows, plan, walks);
         let rest: Vec<usize> = (0..glows.len())
             .filter(|i| rules.iter().all(|(c, _)| c != i))
             .collect();
@@ -334,7 +338,7 @@ fn fit_kilometers(
             false => too_many = middle,
         }
     }
-    split(fits)
+    split(glows, plan, fits)
 }
 
 #[cfg(test)]
@@ -416,6 +420,15 @@ mod tests {
             assert!((t - 285.7).abs() < 75.0, "{t}");
         }
         assert_eq!(times.iter().filter(|t| **t > 0.0).count(), 21);
+    }
+
+    #[test]
+    fn what_the_rules_cannot_fill_goes_to_the_audit() {
+        // A quarter of 60 walks would be 15; only 18 glows are worth a walk.
+        let walk = plan_walk(&glows(100), &plan(Budget::Walks(60))).unwrap();
+        let audit = walk.stops.iter().filter(|s| s.reason == Reason::Audit);
+        assert_eq!(walk.stops.len(), 60);
+        assert!(audit.count() > 15);
     }
 
     #[test]

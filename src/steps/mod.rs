@@ -17,6 +17,7 @@ mod plan;
 mod report;
 mod run;
 mod score;
+mod stack;
 mod tables;
 
 pub use calibrate::{calibrate, drift};
@@ -30,4 +31,5 @@ pub use plan::{WalkWish, plan};
 pub use report::report;
 pub use run::run;
 pub use score::score;
+pub use stack::{StackWish, stack};
 pub use tables::{chromaticity, classify, measure, simulate};

@@ -54,6 +54,57 @@ impl PictureWriter {
     }
 }
 
+/// A strip that is being written, row by row, as PNG.
+pub struct StripWriter {
+    stream: StreamWriter<'static, File>,
+    sixteen: bool,
+}
+
+impl StripWriter {
+    /// Begins a strip of `rows` rows; 8 bits a channel if `depth` fits, else 16.
+    ///
+    /// # Errors
+    /// What the system refuses.
+    pub fn new(
+        to: File,
+        width: u32,
+        rows: u32,
+        depth: crate::signal::BitDepth,
+    ) -> std::io::Result<Self> {
+        let sixteen = depth.bits() > 8;
+        let mut encoder = Encoder::new(to, width, rows);
+        encoder.set_color(ColorType::Rgb);
+        encoder.set_depth(match sixteen {
+            true => BitDepth::Sixteen,
+            false => BitDepth::Eight,
+        });
+        let stream = encoder
+            .write_header()?
+            .into_stream_writer_with_size(1 << 18)?;
+        Ok(StripWriter { stream, sixteen })
+    }
+
+    /// Writes one row of code values, width x 3.
+    ///
+    /// # Errors
+    /// What the system refuses.
+    pub fn row(&mut self, codes: &[u16]) -> std::io::Result<()> {
+        let bytes: Vec<u8> = match self.sixteen {
+            true => codes.iter().flat_map(|c| c.to_be_bytes()).collect(),
+            false => codes.iter().map(|c| (*c).min(255) as u8).collect(),
+        };
+        self.stream.write_all(&bytes)
+    }
+
+    /// Ends the strip.
+    ///
+    /// # Errors
+    /// Fewer rows than were announced.
+    pub fn finish(self) -> std::io::Result<()> {
+        self.stream.finish().map_err(std::io::Error::other)
+    }
+}
+
 /// A small picture as the bytes of a PNG: gray, or red, green and blue.
 pub(super) fn small_png(width: u32, height: u32, codes: &[u8], color: bool) -> Result<Vec<u8>> {
     let mut bytes = Vec::new();

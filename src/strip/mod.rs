@@ -21,12 +21,13 @@ mod quadratic;
 mod row_table;
 mod score;
 mod scorer;
+mod stack;
 
 pub use candidate::{
     Candidate, Ground, LegendEntry, Overview, PixelCounts, StripResult, median_patches_per_hectare,
 };
 pub use glow::{StripGlow, glows_to_csv};
-pub use images::Pictures;
+pub use images::{Pictures, StripWriter};
 pub use judge::{Judge, ModelJudge};
 use marks::check_marks;
 pub use marks::{MIN_OVERLAP, Mark, MarkedLabel, StripCheck};
@@ -39,6 +40,7 @@ pub use place::{
 pub use row_table::RowTable;
 pub use score::{ScoreOptions, score, score_block};
 pub use scorer::{Cut, Scorer};
+pub use stack::{LinePosition, Stacker};
 
 /// The median; absent of nothing.
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {

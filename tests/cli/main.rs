@@ -8,6 +8,7 @@ mod conventions;
 mod locked;
 mod plan;
 mod readme;
+mod stack;
 
 use support::TrialSeason;
 

@@ -323,6 +323,7 @@ fn strip(places: &[(f64, f64)]) -> StripResult {
         check: None,
         warnings: Vec::new(),
         candidates: places.iter().enumerate().map(candidate).collect(),
+        glows: Vec::new(),
         overview: Default::default(),
     }
 }

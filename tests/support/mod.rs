@@ -45,6 +45,7 @@ impl TrialSeason {
     }
 
     /// The demo season, without its strips.
+    #[allow(dead_code)]
     pub fn demo() -> Self {
         let season = TrialSeason {
             folder: tempfile::tempdir().unwrap(),
@@ -155,6 +156,7 @@ pub fn small_ledger(sites: usize, patches_of_a_class: usize) -> String {
     text
 }
 
+#[allow(dead_code)]
 fn copy(from: &Path, to: &Path) {
     if from.is_dir() {
         std::fs::create_dir_all(to).unwrap();
