@@ -15,6 +15,8 @@ struct Plan {
     extension: &'static str,
     /// Number of its site, beyond those of the ledger.
     site: usize,
+    /// What the team calls it; no such place exists.
+    place: &'static str,
     rows: usize,
     width: usize,
     /// Glowing things on the ground, of which the first are bone.
@@ -28,6 +30,7 @@ const PLANS: [Plan; 3] = [
         stem: "north-line",
         extension: "png",
         site: 16,
+        place: "Quarrel Gap",
         rows: 1600,
         width: 640,
         things: 34,
@@ -38,6 +41,7 @@ const PLANS: [Plan; 3] = [
         stem: "south-line",
         extension: "png",
         site: 17,
+        place: "Russet Spur",
         rows: 1600,
         width: 640,
         things: 34,
@@ -48,6 +52,7 @@ const PLANS: [Plan; 3] = [
         stem: "trial-16-bit",
         extension: "tiff",
         site: 18,
+        place: "Sedge Hollow",
         rows: 240,
         width: 200,
         things: 7,
@@ -55,6 +60,9 @@ const PLANS: [Plan; 3] = [
         heading_deg: 181.0,
     },
 ];
+
+/// The night on which the strips were flown, after those of the ledger.
+const NIGHT: &str = "2031-10-24";
 
 /// Field of view across the strip in degrees, as in the season file.
 const FOV_DEG: f64 = 70.0;
@@ -220,13 +228,14 @@ fn row_table(plan: &Plan, site: &Site, heights: &[f64], draw: &mut Draw) -> (Str
         north += meters * cosine;
         east += meters * sine / north.to_radians().cos();
         format!(
-            "{row},{:.2},{north:.7},{east:.7},{height:.2},{heading:.2}",
-            row as f64 / LINES_PER_S
+            "{row},{:.2},{north:.7},{east:.7},{height:.2},{heading:.2},{},{NIGHT}",
+            row as f64 / LINES_PER_S,
+            plan.place
         )
     });
     table(
         &format!("strips/{}.rows.csv", plan.stem),
-        "row,time_s,latitude,longitude,height_m,heading_deg",
+        "row,time_s,latitude,longitude,height_m,heading_deg,site,night",
         rows,
     )
 }
