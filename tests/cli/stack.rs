@@ -22,7 +22,14 @@ fn with_frames() -> TrialSeason {
                 });
             }
         }
-        image::save_buffer(&path, &pixels, WIDTH as u32, HEIGHT as u32, image::ColorType::Rgb8).unwrap();
+        image::save_buffer(
+            &path,
+            &pixels,
+            WIDTH as u32,
+            HEIGHT as u32,
+            image::ColorType::Rgb8,
+        )
+        .unwrap();
         table += &format!("{name},{number}.5,6.0,\n");
     }
     season.write("frames.csv", &table);
@@ -38,12 +45,20 @@ fn frames_become_a_strip_with_its_row_table() {
         .unwrap();
     let errors = String::from_utf8_lossy(&output.stderr).to_string();
     assert_eq!(output.status.code(), Some(0), "{errors}");
-    assert!(errors.contains("does not stand out in 1 of 6 frames"), "{errors}");
-    let strip = image::open(season.path("strips/one.png")).unwrap().into_rgb8();
+    assert!(
+        errors.contains("does not stand out in 1 of 6 frames"),
+        "{errors}"
+    );
+    let strip = image::open(season.path("strips/one.png"))
+        .unwrap()
+        .into_rgb8();
     assert_eq!(strip.dimensions(), (WIDTH as u32, 6));
     assert_eq!(strip.get_pixel(25, 0).0, [180, 90, 20]);
     assert_eq!(strip.get_pixel(5, 5).0, [60, 30, 25]);
-    assert!(strip.get_pixel(25, 2).0[0] < 5, "the dark frame keeps its place");
+    assert!(
+        strip.get_pixel(25, 2).0[0] < 5,
+        "the dark frame keeps its place"
+    );
     assert_eq!(
         season.read("strips/one.rows.csv").lines().nth(3).unwrap(),
         "2,2.5,6.0,"
