@@ -7,7 +7,7 @@ use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 
 /// Most checked positives a site that are forecast.
-const MOST_A_SITE: usize = 500;
+const MOST_A_SITE: usize = 200;
 
 /// What further checks would do to the interval of recall.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

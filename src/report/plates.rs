@@ -438,11 +438,15 @@ fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figur
     let mut figures = Vec::new();
     if !thresholds.curve.is_empty() {
         figures.push(cost(&CostCurve {
-            points: thresholds
-                .curve
-                .iter()
-                .map(|p| (p.probability, Span::bare(p.cost)))
-                .collect(),
+            points: {
+                let mut points: Vec<(f64, Span)> = thresholds
+                    .curve
+                    .iter()
+                    .map(|p| (p.probability, Span::bare(p.cost)))
+                    .collect();
+                points.sort_by(|a, b| a.0.total_cmp(&b.0));
+                points
+            },
             chosen: Span::from(&thresholds.probability),
             missed_cost: plan.missed_bone_cost,
             walk_cost: plan.wasted_walk_cost,

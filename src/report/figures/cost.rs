@@ -77,7 +77,7 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
         let points: Vec<&(f64, Span)> = data
             .points
             .iter()
-            .filter(|p| p.0 > 0.0 && p.0 < 1.0)
+            .filter(|p| (1e-4_f64.min(data.chosen.value / 10.0)..0.999).contains(&p.0))
             .collect();
         let low = points
             .first()

@@ -66,12 +66,16 @@ pub fn forecast(data: &Forecast) -> Result<Figure> {
             height: 300.0,
         };
         let all = || data.series.iter().flat_map(|s| &s.1);
-        let far = all().map(|p| p[0]).fold(1.0, f64::max);
+        let far = all().map(|p| p[0]).fold(10.0, f64::max);
+        let near = all()
+            .map(|p| p[0])
+            .filter(|checks| *checks > 0.0)
+            .fold(far / 10.0, f64::min);
         let most = all().map(|p| p[1]).chain(data.today).fold(0.05, f64::max);
         let frame = Frame::new(
             pen,
             place,
-            Axis::rounded("further ground checks", 0.0, far, 6),
+            Axis::logarithmic("further ground checks", near, far),
             Axis::rounded("width of the recall interval", 0.0, most * 1.05, 5),
         );
         frame.axes();
@@ -84,9 +88,11 @@ pub fn forecast(data: &Forecast) -> Result<Figure> {
         for (i, (_, points)) in data.series.iter().enumerate() {
             let ink = series_ink(i);
             let stroke = Stroke::new(ink.color, 1.8);
-            frame.curve(points, stroke);
-            for point in points {
-                frame.marker(point[0], point[1], ink, 3.4);
+            let points: Vec<[f64; 2]> = points.iter().filter(|p| p[0] > 0.0).copied().collect();
+            frame.curve(&points, stroke);
+            // Where a series begins and ends; one that reaches the width wanted ends there.
+            for point in points.first().into_iter().chain(points.last()) {
+                frame.marker(point[0], point[1], ink, 4.0);
             }
         }
     })
