@@ -63,8 +63,8 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
         }
         None => {
             let basis = format!(
-                "The old model was learnt from all but a few of these groups, so its recipe (classifier and features) \
-                 is learnt again without each of them, as the new one's is. {of_cut}"
+                "The old model was learnt from so many of these groups that it cannot be judged as it stands; its recipe \
+                 (classifier and features) is learnt again without each of them, as the new one's is. {of_cut}"
             );
             (refitted, new, basis)
         }
@@ -181,7 +181,7 @@ fn describe(found: &Comparison) -> Outcome {
     for figure in &found.figures {
         let side = |value: Option<f64>| value.map_or("absent".to_string(), |v| format!("{v:.3}"));
         let gain = figure.gain.as_ref().map_or(String::new(), |gain| {
-            format!(", better by {}", learn::with_interval(gain))
+            format!(", gain {}", learn::with_interval(gain))
         });
         outcome = outcome.say(format!(
             "  {}: {} before, {} now{gain}",
@@ -192,9 +192,14 @@ fn describe(found: &Comparison) -> Outcome {
     }
     if let Some(test) = &found.mcnemar {
         outcome = outcome.say(format!(
-            "Right by the old one only: {}; by the new one only: {} (McNemar, mid-P {:.3}; patches of a group are \
+            "Right by the old one only: {}; by the new one only: {} (McNemar, mid-P {}; patches of a group are \
              alike, so this is too sure).",
-            test.old_only, test.new_only, test.p_value
+            test.old_only,
+            test.new_only,
+            match test.p_value {
+                p if p < 0.001 => "below 0.001".to_string(),
+                p => format!("{p:.3}"),
+            }
         ));
     }
     outcome
