@@ -135,6 +135,15 @@ impl Method {
         Self::PLAIN.contains(&self)
     }
 
+    /// The features that it cannot do without.
+    pub fn needs(self) -> &'static [&'static str] {
+        match self {
+            Method::Brightness => &["log_luminance"],
+            Method::NearestMean => &["u", "v"],
+            _ => &[],
+        }
+    }
+
     /// The settings to choose from, declared from simple to complex.
     pub fn grid(self) -> Vec<Settings> {
         match self {

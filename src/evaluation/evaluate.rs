@@ -63,7 +63,7 @@ pub fn evaluate(
     threshold: &ThresholdPlan,
     progress: &(dyn Fn(Progress<'_>) + Sync),
 ) -> Result<Evaluated> {
-    let methods = methods(&classify.classifiers)?;
+    let (methods, left_out) = methods(&classify.classifiers, &data.feature_names)?;
     let folds = Folds::by_group(&data.groups)?;
     let inside = Inside {
         balance_classes: classify.balance_classes,
@@ -108,6 +108,7 @@ pub fn evaluate(
     let novelty = novelty_report(data, best, &folds, threshold, &bootstrap)?;
     let leak = leak(data, best, methods[chosen].0, inside, &classifiers[chosen])?;
     cautions(best, &baseline, &methods, chosen, &mut warnings);
+    warnings.extend(left_out);
     let evaluation = Evaluation {
         protocol: protocol(best, data, classify, threshold, cut),
         labels: data.classes.clone(),
@@ -133,18 +134,39 @@ pub fn evaluate(
     })
 }
 
-/// The classifiers asked for (true), then the plain rules that were not (false).
-fn methods(names: &[String]) -> Result<Vec<(Method, bool)>> {
+/// The classifiers asked for (true), then the plain rules that were not (false), and a sentence about
+/// each plain rule that the features do not allow.
+fn methods(names: &[String], features: &[String]) -> Result<(Vec<(Method, bool)>, Vec<String>)> {
     let mut methods = Vec::new();
     for name in names {
         methods.push((Method::parse(name)?, true));
     }
+    let mut left_out = Vec::new();
     for plain in Method::PLAIN {
-        if !methods.iter().any(|(m, _)| *m == plain) {
-            methods.push((plain, false));
+        let missing = plain
+            .needs()
+            .iter()
+            .find(|f| !features.iter().any(|has| has == *f));
+        match missing {
+            _ if methods.iter().any(|(m, _)| *m == plain) => {}
+            None => methods.push((plain, false)),
+            Some(feature) => left_out.push(format!(
+                "The plain rule \"{}\" is no rival here: it takes {feature}, which is not among the features.",
+                plain.name()
+            )),
         }
     }
-    Ok(methods)
+    if methods.iter().all(|(m, _)| !m.is_plain()) {
+        return Err(Error::input(format!(
+            "no plain rule can be learnt from {}, and a classifier needs one as its rival",
+            features.join(", ")
+        ))
+        .key("classify.features")
+        .remedy(
+            "add log_luminance (for the brightness cut) or u and v (for the nearest mean color)",
+        ));
+    }
+    Ok((methods, left_out))
 }
 
 fn choose(

@@ -140,3 +140,18 @@ fn no_silent_nan(season: &TrialSeason) {
         assert!(!text.contains("NaN") && !text.contains("inf"), "{name}");
     }
 }
+
+#[test]
+fn features_that_rule_out_a_plain_rule_are_a_stated_warning() {
+    let season = TrialSeason::small();
+    let classifiers = "classifiers = [\"brightness\", \"logistic\", \"discriminant\"]\n";
+    let features = "classifiers = [\"logistic\"]\nfeatures = [\"u\", \"v\"]\n";
+    season.replace("season.toml", classifiers, features);
+    season.succeeds(&["evaluate"]);
+    warns(&season, "no rival here: it takes log_luminance");
+    season.replace("season.toml", "[\"u\", \"v\"]", "[\"u\"]");
+    season.refuses(
+        &["evaluate"],
+        &["classify.features", "no plain rule", "add log_luminance"],
+    );
+}
