@@ -40,6 +40,7 @@ impl Rig {
                 target_share: calibration.target_leak_share,
                 target_share_sd: calibration.target_leak_share_sd,
                 share_of_dimmest: None,
+                ground_patches: 0,
             },
             white_point: srgb::WHITE_XYZ,
             noise: Noise {
@@ -55,18 +56,12 @@ impl Rig {
                 lack_of_fit: 0.0,
             },
             exposure: Exposure::default(),
+            flat: None,
             uncertainty: Uncertainty {
                 replicates: Vec::new(),
                 lack_of_fit: [[0.0; 2]; 2],
             },
-            detection: Detection {
-                pixels: plan.strips.min_pixels,
-                confidence: calibration.confidence,
-                critical_level: None,
-                detection_limit: None,
-                color_uv: calibration.detection_uv,
-                color_limit: None,
-            },
+            detection: Detection::wanted(plan),
             errors: None,
             targets: Vec::new(),
             white: None,

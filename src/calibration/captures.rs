@@ -1,7 +1,11 @@
-//! The table of captures: target, white, dark, flat and step rows, read and checked.
+//! The table of captures: target, white, dark, flat, ground and step rows, read and checked.
 
+use super::flat::{self, Slices};
 use crate::files::{Row, Table, nearest_known};
-use crate::signal::{BitDepth, CodeValues, PictureCache, Reading, Response, Step, read_reading};
+use crate::signal::{
+    BitDepth, CodeValues, PictureCache, Reading, Response, Step, read_capture, read_reading,
+    read_region,
+};
 use crate::{Error, Result};
 use std::path::Path;
 
@@ -10,7 +14,7 @@ use std::path::Path;
 pub struct Shot {
     /// The line of the table.
     pub line: u64,
-    /// The target, for captures of targets.
+    /// The target, for captures of targets; the material, for those of ground.
     pub target: Option<String>,
     /// Relative exposure, for steps.
     pub relative_exposure: Option<f64>,
@@ -26,7 +30,9 @@ pub struct Captures {
     /// A white target that does not fluoresce.
     pub white: Vec<Shot>,
     /// An even surface, for the fan of the line and the fall-off of the lens.
-    pub flat: Vec<Shot>,
+    pub(super) flat: Vec<(u64, Slices)>,
+    /// Patches of ground of one material each, bright and dim, for its share of the leak.
+    pub ground: Vec<Shot>,
     /// Steps of known relative exposure.
     pub step: Vec<Shot>,
     /// Reference targets.
@@ -42,7 +48,7 @@ pub struct Captures {
 /// A capture with more than this share of its pixels clipped is left out.
 const CLIPPED: f64 = 0.01;
 
-const KINDS: [&str; 5] = ["target", "white", "dark", "flat", "step"];
+const KINDS: [&str; 6] = ["target", "white", "dark", "flat", "ground", "step"];
 
 impl Captures {
     /// Reads a table of captures; pictures are found from `folder`.
@@ -73,16 +79,20 @@ impl Captures {
                     .remedy("fill in the exposure of the step relative to the others"));
             }
             let target = match kind {
-                "target" => Some(row.text("target")?.to_string()),
+                "target" | "ground" => Some(row.text("target")?.to_string()),
                 _ => None,
             };
+            if kind == "flat" {
+                captures.add_flat(&row, folder, response, depth, &mut pictures)?;
+                continue;
+            }
             let shot = Shot {
                 line: row.line(),
                 target,
                 relative_exposure,
                 reading: read_reading(&row, folder, response, depth, &mut pictures)?,
             };
-            if shot.reading.clipped > CLIPPED && kind != "flat" {
+            if shot.reading.clipped > CLIPPED {
                 saturated.push((shot, kind.to_string()));
                 continue;
             }
@@ -90,12 +100,42 @@ impl Captures {
                 "target" => captures.target.push(shot),
                 "white" => captures.white.push(shot),
                 "dark" => captures.dark.push(shot),
-                "flat" => captures.flat.push(shot),
+                "ground" => captures.ground.push(shot),
                 _ => captures.step.push(shot),
             }
         }
         captures.leave_out(saturated).map_err(|e| e.at(path))?;
         Ok(captures)
+    }
+
+    /// A flat's picture, cut into slices; code values alone have no place, which is said.
+    fn add_flat(
+        &mut self,
+        row: &Row<'_>,
+        folder: &Path,
+        response: &Response,
+        depth: BitDepth,
+        pictures: &mut PictureCache,
+    ) -> Result<()> {
+        let Some((picture, region)) = read_region(row, folder, pictures)? else {
+            self.warnings.push(format!(
+                "The flat capture in line {} is not a picture, so nobody knows where across the \
+                 picture it was taken: it was not used.",
+                row.line()
+            ));
+            return Ok(());
+        };
+        let capture = read_capture(row)?;
+        let slices = flat::slices(&picture, region, response, depth, capture)
+            .map_err(|e| row.error("image", e.to_string()))?;
+        match slices.readings.iter().any(|r| r.clipped > CLIPPED) {
+            true => self.warnings.push(format!(
+                "The flat capture in line {} is saturated somewhere and was left out.",
+                row.line()
+            )),
+            false => self.flat.push((row.line(), slices)),
+        }
+        Ok(())
     }
 
     fn leave_out(&mut self, saturated: Vec<(Shot, String)>) -> Result<()> {

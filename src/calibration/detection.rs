@@ -6,6 +6,7 @@
 
 use super::{Detection, Rig};
 use crate::numeric::normal_quantile;
+use crate::season::Plan;
 
 /// Currie's critical level for a blank of this standard deviation.
 ///
@@ -29,6 +30,20 @@ pub fn critical_level(blank_sd: f64, confidence: f64) -> f64 {
 pub fn detection_limit(blank_sd: f64, gain: f64, confidence: f64) -> f64 {
     let k = normal_quantile(confidence);
     k * k * gain + 2.0 * k * blank_sd
+}
+
+impl Detection {
+    /// What a season asks for, before any limit is known.
+    pub(super) fn wanted(plan: &Plan) -> Self {
+        Detection {
+            pixels: plan.strips.min_pixels,
+            confidence: plan.calibration.confidence,
+            critical_level: None,
+            detection_limit: None,
+            color_uv: plan.calibration.detection_uv,
+            color_limit: None,
+        }
+    }
 }
 
 impl Rig {

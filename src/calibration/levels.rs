@@ -1,7 +1,7 @@
 //! Dark level, white target and leak from their captures.
 
 use super::captures::{Captures, Shot};
-use super::{Black, Exposure, Leak, Noise, WhiteRecord};
+use super::{Black, Exposure, Flat, Leak, Noise, WhiteRecord};
 use crate::season::{CalibrationPlan, IrradianceLaw};
 use crate::signal::{BitDepth, Capture, LinearSignal, Response};
 
@@ -13,20 +13,23 @@ const BRIGHTNESS: f64 = 0.08;
 
 /// What turns a recorded signal into one at the reference height and the calibration's exposure.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Reduction {
+pub(super) struct Reduction<'a> {
     pub black: Black,
     pub exposure: Exposure,
     pub irradiance: IrradianceLaw,
     pub height_m: f64,
+    pub flat: Option<&'a Flat>,
 }
 
-impl Reduction {
-    /// Signal per recorded signal: relative exposure times relative irradiance.
+impl Reduction<'_> {
+    /// Signal per recorded signal: relative exposure times relative irradiance, with the fan of the
+    /// line and the fall-off of the lens.
     pub fn light(&self, capture: &Capture) -> f64 {
         let irradiance = capture
             .height_m
             .map_or(1.0, |h| self.irradiance.relative(h, self.height_m));
-        irradiance * self.exposure.relative(capture)
+        let across = self.flat.map_or(1.0, |f| f.of(capture));
+        irradiance * across * self.exposure.relative(capture)
     }
 
     /// Net signal, leak included, with the variance that noise leaves in it.
@@ -111,7 +114,7 @@ fn own_variance(shot: &Shot, channel: usize, response: &Response, depth: BitDept
 /// The white target as recorded and what is taken for the leak.
 pub(super) fn leak(
     captures: &Captures,
-    reduction: &Reduction,
+    reduction: &Reduction<'_>,
     noise: impl Fn(usize, f64) -> f64,
     plan: &CalibrationPlan,
     warnings: &mut Vec<String>,
@@ -125,6 +128,7 @@ pub(super) fn leak(
         target_share: plan.target_leak_share,
         target_share_sd: plan.target_leak_share_sd,
         share_of_dimmest: None,
+        ground_patches: 0,
     };
     if shots.is_empty() {
         warnings.push(

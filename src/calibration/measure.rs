@@ -267,7 +267,8 @@ impl<'a> Chain<'a> {
         let white_leak = rig.leak.signal.map(|leak| leak * irradiance);
         Chain {
             rig,
-            exposure: rig.exposure.relative(capture),
+            exposure: rig.exposure.relative(capture)
+                * rig.flat.as_ref().map_or(1.0, |f| f.of(capture)),
             irradiance,
             share,
             share_sd,

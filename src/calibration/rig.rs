@@ -1,5 +1,6 @@
 //! A rig's calibration: the content of `rig.json`.
 
+use super::flat::Flat;
 use super::mapping::{Coefficients, Mapping, MappingKind};
 use crate::numeric::Covariance3;
 use crate::season::{ChromaticityKind, IrradianceLaw};
@@ -39,6 +40,9 @@ pub struct Rig {
     pub luminance: LuminanceScale,
     /// The settings that signal is referred to.
     pub exposure: Exposure,
+    /// The fan of the line and the fall-off of the lens across the picture; absent without flats.
+    #[serde(default)]
+    pub flat: Option<Flat>,
     /// How well the mapping is known.
     pub uncertainty: Uncertainty,
     /// The faintest glow.
@@ -129,6 +133,9 @@ pub struct Leak {
     pub ground_share: f64,
     /// ... and its standard deviation between patches.
     pub ground_share_sd: f64,
+    /// Patches of ground that its mean was estimated from; 0 if it is the season file's.
+    #[serde(default)]
+    pub ground_patches: usize,
     /// What the reference targets reflect as a share of the white target, their mean.
     pub target_share: f64,
     /// ... and its standard deviation between targets.
@@ -180,7 +187,7 @@ impl Exposure {
     /// ```
     /// use boneglow::{calibration::Exposure, signal::Capture};
     /// let reference = Exposure { exposure_s: Some(0.01), gain_db: Some(0.0) };
-    /// let longer = Capture { exposure_s: Some(0.02), gain_db: Some(20.0), height_m: None };
+    /// let longer = Capture { exposure_s: Some(0.02), gain_db: Some(20.0), ..Capture::default() };
     /// assert_eq!(reference.relative(&longer), 20.0);
     /// ```
     pub fn relative(&self, capture: &Capture) -> f64 {

@@ -35,7 +35,7 @@ const BRIGHTNESS: f64 = 0.05;
 pub(super) fn measure(
     captures: &Captures,
     reference: &Reference,
-    reduction: &Reduction,
+    reduction: &Reduction<'_>,
     leak: &Leak,
     variance: impl Fn(usize, f64) -> f64 + Copy,
     warnings: &mut Vec<String>,
@@ -85,7 +85,7 @@ fn of_target(
     reference: usize,
     name: &str,
     shots: &[&Shot],
-    reduction: &Reduction,
+    reduction: &Reduction<'_>,
     leak: &Leak,
     variance: impl Fn(usize, f64) -> f64,
     warnings: &mut Vec<String>,

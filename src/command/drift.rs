@@ -7,8 +7,9 @@ use std::process::ExitCode;
 
 #[derive(clap::Args)]
 pub struct Args {
-    /// A later night's captures of some of the targets; several for several nights
-    #[arg(required = true, value_name = "CAPTURES.csv")]
+    /// A later night's captures of some of the targets; several for several nights; without any,
+    /// those that the season lists under calibration.nights
+    #[arg(value_name = "CAPTURES.csv")]
     captures: Vec<PathBuf>,
 }
 

@@ -128,6 +128,10 @@ pub struct CalibrationPlan {
     /// Table of the captures.
     #[serde(default)]
     pub captures: Option<PathBuf>,
+    /// Tables of later nights' captures, judged for drift; the calibration does not depend on them,
+    /// so they are no part of what it was made from.
+    #[serde(default, skip_serializing)]
+    pub nights: Vec<String>,
     /// Kind of mapping.
     #[serde(default)]
     pub mapping: MappingChoice,

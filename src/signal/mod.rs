@@ -11,7 +11,7 @@ mod row;
 mod values;
 
 pub use picture::{Picture, PictureCache, Region};
-pub use reading::{Capture, Reading};
+pub use reading::{Capture, Column, Reading};
 pub use response::{MeasuredCurve, MeasuredResponse, Response, Step, bt709, srgb};
-pub use row::read_reading;
+pub use row::{read_capture, read_reading, read_region};
 pub use values::{BitDepth, CodeValues, LinearSignal};

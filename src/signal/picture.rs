@@ -1,6 +1,6 @@
 //! Pictures of 8 or 16 bits per channel, and boxes in them.
 
-use super::BitDepth;
+use super::{BitDepth, Column};
 use crate::files::Provenance;
 use crate::{Error, Result, files};
 use image::DynamicImage;
@@ -214,6 +214,16 @@ impl Region {
             picture.height()
         ))
         .remedy("correct x, y, width, height; x and y count from 0 at the top left"))
+    }
+}
+
+impl Region {
+    /// Where the middle of the box lies across the picture.
+    pub fn column(&self, picture: &Picture) -> Column {
+        Column {
+            center: self.x as f64 + 0.5 * self.width as f64,
+            width: picture.width(),
+        }
     }
 }
 

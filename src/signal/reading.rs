@@ -12,6 +12,17 @@ pub struct Capture {
     pub gain_db: Option<f64>,
     /// Height of the camera and laser above the surface in m.
     pub height_m: Option<f64>,
+    /// Where in its picture.
+    pub column: Option<Column>,
+}
+
+/// A place across a picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Column {
+    /// Distance from the left edge in pixels, the first pixel's center at 0.5.
+    pub center: f64,
+    /// Width of the picture in pixels.
+    pub width: usize,
 }
 
 /// What the camera recorded of one small area of one material.

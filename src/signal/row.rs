@@ -1,9 +1,10 @@
 //! A reading from a row of a table of captures or of a ledger.
 
-use super::{BitDepth, Capture, CodeValues, PictureCache, Reading, Region, Response};
+use super::{BitDepth, Capture, CodeValues, Picture, PictureCache, Reading, Region, Response};
+use crate::Result;
 use crate::files::Row;
-use crate::{Error, Result};
 use std::path::Path;
+use std::rc::Rc;
 
 /// The reading of a row: `image` with the box `x,y,width,height` in pixels, or the measured means
 /// `r,g,b` (code values) with, where known, `r_sd,g_sd,b_sd` and `pixels`; in both cases with
@@ -22,21 +23,14 @@ pub fn read_reading(
     depth: BitDepth,
     pictures: &mut PictureCache,
 ) -> Result<Reading> {
-    let capture = Capture {
-        exposure_s: positive(row, "exposure_s", 1e6, "s")?,
-        gain_db: row.optional_number_in("gain_db", -60.0..=120.0, "dB")?,
-        height_m: positive(row, "height_m", 1e5, "m")?,
-    };
-    if let Some(image) = row.get("image") {
-        let region = Region {
-            x: whole(row, "x")?,
-            y: whole(row, "y")?,
-            width: whole(row, "width")?,
-            height: whole(row, "height")?,
+    let capture = read_capture(row)?;
+    if let Some((picture, region)) = read_region(row, folder, pictures)? {
+        let capture = Capture {
+            column: Some(region.column(&picture)),
+            ..capture
         };
-        let place = |e: Error| row.error("image", e.to_string());
-        let picture = pictures.get(image, folder).map_err(place)?;
-        return Reading::from_region(&picture, region, response, depth, capture).map_err(place);
+        return Reading::from_region(&picture, region, response, depth, capture)
+            .map_err(|e| row.error("image", e.to_string()));
     }
     let mut codes = [0.0; 3];
     for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
@@ -80,6 +74,43 @@ pub fn read_reading(
         capture,
     )
     .map_err(|e| row.error("r", e.to_string()))
+}
+
+/// The settings of a row: `exposure_s`, `gain_db` and `height_m` where known.
+///
+/// # Errors
+/// A cell that is no number or out of range.
+pub fn read_capture(row: &Row<'_>) -> Result<Capture> {
+    Ok(Capture {
+        exposure_s: positive(row, "exposure_s", 1e6, "s")?,
+        gain_db: row.optional_number_in("gain_db", -60.0..=120.0, "dB")?,
+        height_m: positive(row, "height_m", 1e5, "m")?,
+        column: None,
+    })
+}
+
+/// The picture and box of a row; absent where it names no picture.
+///
+/// # Errors
+/// A picture that cannot be read, a box that is not whole pixels.
+pub fn read_region(
+    row: &Row<'_>,
+    folder: &Path,
+    pictures: &mut PictureCache,
+) -> Result<Option<(Rc<Picture>, Region)>> {
+    let Some(image) = row.get("image") else {
+        return Ok(None);
+    };
+    let region = Region {
+        x: whole(row, "x")?,
+        y: whole(row, "y")?,
+        width: whole(row, "width")?,
+        height: whole(row, "height")?,
+    };
+    let picture = pictures
+        .get(image, folder)
+        .map_err(|e| row.error("image", e.to_string()))?;
+    Ok(Some((picture, region)))
 }
 
 fn positive(row: &Row<'_>, column: &str, largest: f64, unit: &str) -> Result<Option<f64>> {

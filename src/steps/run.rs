@@ -35,6 +35,12 @@ pub fn run(
     if !calibrated.favorable && !despite_calibration {
         return Ok(calibrated);
     }
+    if !season.plan.calibration.nights.is_empty() {
+        match calibrate::drift_is_up_to_date(season)? {
+            true => tell(up_to_date("drift")),
+            false => tell(calibrate::drift(season, &[])?),
+        };
+    }
 
     let learning = inputs::of_learning(season)?;
     let fresh = |name: &str, after: Option<&str>| -> Result<bool> {

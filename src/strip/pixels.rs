@@ -36,6 +36,8 @@ pub(super) struct PixelColors {
     min_log: f64,
     law: crate::season::IrradianceLaw,
     reference_m: f64,
+    /// Light at each column relative to the mean; empty where no flat was captured.
+    across: Vec<f32>,
 }
 
 /// What turns the linear signal of one row into color.
@@ -62,6 +64,11 @@ impl PixelColors {
             min_log: min_log_luminance.unwrap_or(f64::NEG_INFINITY),
             law: rig.luminance.irradiance,
             reference_m: rig.luminance.height_m,
+            across: rig.flat.as_ref().map_or_else(Vec::new, |flat| {
+                (0..flat.width)
+                    .map(|x| flat.at(x as f64 + 0.5) as f32)
+                    .collect()
+            }),
             base,
         }
     }
@@ -101,6 +108,22 @@ impl PixelColors {
         }
     }
 
+    /// Whether flats were captured that are of no use for strips of this width.
+    pub fn flat_of_other_width(&self, width: usize) -> Option<usize> {
+        let known = self.across.len();
+        (known != 0 && known != width).then_some(known)
+    }
+
+    /// Brings the light at every column to the mean.
+    fn level(&self, signal: &mut [Vec<f32>; 3]) {
+        for (values, black) in signal.iter_mut().zip(self.black) {
+            let black = black as f32;
+            for (value, light) in values.iter_mut().zip(&self.across) {
+                *value = black + (*value - black) / light;
+            }
+        }
+    }
+
     /// Computes the colors of row `row` (of `width` pixels) of a block.
     pub fn compute(
         &self,
@@ -121,6 +144,10 @@ impl PixelColors {
         match samples {
             Samples::Eight(codes) => self.linearize(&codes[range], &mut to.signal),
             Samples::Sixteen(codes) => self.linearize(&codes[range], &mut to.signal),
+        }
+        let leveled = self.across.len() == width;
+        if leveled {
+            self.level(&mut to.signal);
         }
         let mapping = &self.base.mapping;
         let rows = &mapping.coefficients;
@@ -143,6 +170,13 @@ impl PixelColors {
                         m[0] * r + m[1] * g + m[2] * b + m[3] * rg + m[4] * gb + m[5] * br
                     })
                 });
+            }
+        }
+        if leveled {
+            // Where there is less light, the faintest glow that can be told is brighter.
+            let places = to.bright.iter_mut().zip(&to.luminance).zip(&self.across);
+            for ((bright, luminance), light) in places {
+                *bright = luminance * light.min(1.0) >= transform.faintest;
             }
         }
     }
@@ -224,6 +258,45 @@ mod tests {
             let error = (f64::from(log10(value)) - expected).abs();
             assert!(error < 3e-7 * expected.abs().max(1.0), "{value}: {error:e}");
         }
+    }
+
+    #[test]
+    fn columns_with_less_light_are_brought_to_the_mean_and_keep_their_color() {
+        let mut rig = rig();
+        rig.black.signal = [0.001, 0.002, 0.0015];
+        rig.leak.signal = [0.004, 0.001, 0.02];
+        rig.leak.ground_share = 0.35;
+        rig.flat = Some(crate::calibration::Flat {
+            width: 1000,
+            profile: vec![0.6, 1.4, 1.0],
+        });
+        let codes: Vec<u8> = (0..3000_u32).map(|i| (i * 7919 % 251) as u8).collect();
+        let samples = Samples::Eight(codes.clone());
+        let colors = PixelColors::new(&rig, None);
+        assert_eq!(colors.flat_of_other_width(1000), None);
+        assert_eq!(colors.flat_of_other_width(640), Some(1000));
+        let mut row = ColorRow::default();
+        colors.compute(&samples, 0, 1000, &colors.at_height(None), &mut row);
+        let mut compared = 0;
+        for (x, pixel) in codes.chunks_exact(3).enumerate() {
+            let capture = Capture {
+                column: Some(crate::signal::Column {
+                    center: x as f64 + 0.5,
+                    width: 1000,
+                }),
+                ..Capture::default()
+            };
+            let exact = rig.pixel_transform(None, &capture);
+            let codes = [pixel[0], pixel[1], pixel[2]].map(u16::from);
+            let Some([u, v, log]) = exact.color_of_codes(codes).filter(|_| row.bright[x]) else {
+                continue;
+            };
+            assert!((f64::from(row.u[x]) - u).abs() < 1e-4, "{x}");
+            assert!((f64::from(row.v[x]) - v).abs() < 1e-4, "{x}");
+            assert!((f64::from(row.log[x]) - log).abs() < 1e-4, "{x}");
+            compared += 1;
+        }
+        assert!(compared > 300, "{compared}");
     }
 
     #[test]

@@ -112,6 +112,12 @@ pub fn score(
     if !scorer.calibrated() {
         warnings.push("The colors are not calibrated: no targets were recorded.".to_string());
     }
+    if let Some(flat) = scorer.flat_of_other_width(width as usize) {
+        warnings.push(format!(
+            "The strip is {width} pixels wide, the flat captures are {flat}: the fan of the line and the \
+             fall-off of the lens were left in its brightness."
+        ));
+    }
     if found.beyond > 0 {
         warnings.push(format!(
             "{} pixels hold code values beyond the rig's bit depth; they count as its largest.",

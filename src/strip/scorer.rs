@@ -96,6 +96,11 @@ impl<'a> Scorer<'a> {
         self.calibrated
     }
 
+    /// The width that the rig's flats are of, if it is not this.
+    pub(super) fn flat_of_other_width(&self, width: usize) -> Option<usize> {
+        self.colors.flat_of_other_width(width)
+    }
+
     /// Fails unless a strip of `bit_depth` bits holds code values as the rig's are.
     pub(super) fn check_depth(&self, bit_depth: u8) -> Result<()> {
         let expected = if self.bits == 8 { 8 } else { 16 };

@@ -157,3 +157,146 @@ fn target_of(season: &TrialSeason, line: &str) -> String {
         .unwrap();
     line.split(',').nth(at).unwrap().to_string()
 }
+
+#[test]
+fn targets_of_one_hue_are_refused() {
+    let season = TrialSeason::demo();
+    season.edit(REFERENCE, |text| {
+        // Every target gets the spectrum of the first.
+        let one = |(i, line): (usize, &str)| match i {
+            0 => format!("{line}\n"),
+            _ => {
+                let cells: Vec<&str> = line.split(',').collect();
+                let same = vec![cells[1]; cells.len() - 1].join(",");
+                format!("{},{same}\n", cells[0])
+            }
+        };
+        text.lines().enumerate().map(one).collect()
+    });
+    season.refuses(
+        &["calibrate"],
+        &["captures.csv", "of one hue", "add targets of other hues"],
+    );
+}
+
+#[test]
+fn a_saturated_capture_is_refused_with_its_line() {
+    let season = TrialSeason::demo();
+    let whites = lines_of(&season, "white");
+    without(&season, CAPTURES, |line| whites.iter().any(|w| w == line));
+    let burnt = whites[0]
+        .split(',')
+        .enumerate()
+        .map(|(i, cell)| if (7..=9).contains(&i) { "255" } else { cell })
+        .collect::<Vec<_>>()
+        .join(",");
+    season.edit(CAPTURES, |text| format!("{text}{burnt}\n"));
+    season.refuses(
+        &["calibrate"],
+        &["captures.csv, line", "saturated", "shorter exposure"],
+    );
+}
+
+#[test]
+fn steps_that_are_not_monotone_are_refused_with_both_steps() {
+    let season = TrialSeason::demo();
+    let steps = lines_of(&season, "step");
+    let swapped = |line: &str| match steps.iter().position(|s| s == line) {
+        // The exposures of the second and third step change places.
+        Some(at @ (1 | 2)) => {
+            let exposure = |line: &str| line.split(',').nth(14).unwrap().to_string();
+            let other = exposure(&steps[3 - at]);
+            line.replacen(&exposure(line), &other, 1)
+        }
+        _ => line.to_string(),
+    };
+    season.edit(CAPTURES, |text| {
+        text.lines().map(|l| swapped(l) + "\n").collect()
+    });
+    season.refuses(&["calibrate"], &["captures.csv", "exposure", "step"]);
+}
+
+#[test]
+fn one_target_twice_with_captures_that_disagree_is_refused() {
+    let season = TrialSeason::demo();
+    let line = lines_of(&season, "target")
+        .into_iter()
+        .find(|l| l.split(',').nth(2) == Some(""))
+        .unwrap();
+    let cells: Vec<&str> = line.split(',').collect();
+    let mut turned = cells.clone();
+    (turned[7], turned[9]) = (cells[9], cells[7]);
+    let name = target_of(&season, &line);
+    season.edit(CAPTURES, |text| format!("{text}{}\n", turned.join(",")));
+    season.refuses(&["calibrate"], &["captures.csv, line", &name, "disagree"]);
+}
+
+#[test]
+fn one_target_twice_in_the_reference_with_other_values_is_refused() {
+    let season = TrialSeason::demo();
+    season.write(
+        REFERENCE,
+        "target,x,y\nmoss,0.30,0.55\npea,0.38,0.52\nmoss,0.35,0.50\n",
+    );
+    season.refuses(
+        &["calibrate"],
+        &["reference.csv, line 4", "moss", "already stands in line 2"],
+    );
+}
+
+#[test]
+fn drift_against_the_calibration_of_another_rig_is_refused() {
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    let night = "targets/night-2031-05-09.csv";
+    // The season's rig was renamed since ...
+    season.replace(
+        "season.toml",
+        "name = \"quad with a 450 nm line (invented)\"",
+        "name = \"another quad\"",
+    );
+    season.refuses(&["drift", night], &["another", "quad"]);
+    // ... or the captures say which rig they are of.
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    season.edit(night, |text| {
+        let rig = |(i, line): (usize, &str)| match i {
+            0 => format!("{line},rig\n"),
+            _ => format!("{line},another quad\n"),
+        };
+        text.lines().enumerate().map(rig).collect()
+    });
+    season.refuses(&["drift", night], &["night-2031-05-09.csv", "another quad"]);
+}
+
+#[test]
+fn drift_without_a_table_and_without_listed_nights_is_refused() {
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    season.replace("season.toml", "nights = [\"targets/night-*.csv\"]\n", "");
+    season.refuses(
+        &["drift"],
+        &["season.toml", "calibration.nights", "CAPTURES.csv"],
+    );
+}
+
+#[test]
+fn flats_that_do_not_fit_are_said_or_refused() {
+    let season = TrialSeason::demo();
+    // Without a picture nobody knows where it was taken.
+    season.edit(CAPTURES, |text| {
+        format!("{text}flat,,,,,,,120,120,60,2,2,2,400,,0.008,18,6,\n")
+    });
+    let output = season.command(&["calibrate"]).output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).to_string();
+    assert!(said.contains("flat capture in line"), "{said}");
+    // A box beyond the picture.
+    let season = TrialSeason::demo();
+    season.edit(CAPTURES, |text| {
+        format!("{text}flat,,targets/board.png,0,0,100000,8,,,,,,,,,0.008,18,6,\n")
+    });
+    season.refuses(
+        &["calibrate"],
+        &["captures.csv, line", "does not lie inside"],
+    );
+}

@@ -228,7 +228,7 @@ impl Simulated {
         let capture = Capture {
             exposure_s: Some(0.01),
             height_m: Some(6.0),
-            gain_db: None,
+            ..Capture::default()
         };
         Reading::from_code_values(
             CodeValues(patch.mean),

@@ -92,6 +92,41 @@ impl Drift {
     pub fn brightness_changed(&self) -> bool {
         self.nights.iter().any(|n| n.brightness_changed)
     }
+
+    /// These nights beside those of an earlier comparison with the same calibration, by name; a
+    /// night that is in both counts as here.
+    pub fn beside(mut self, earlier: Drift) -> Self {
+        let known = |night: &str| self.nights.iter().any(|n| n.night == night);
+        let kept: Vec<DriftNight> = earlier
+            .nights
+            .into_iter()
+            .filter(|n| !known(&n.night))
+            .collect();
+        let of_kept = |warning: &String| {
+            kept.iter()
+                .any(|n| warning.starts_with(&format!("{}: ", n.night)))
+        };
+        let mut warnings: Vec<String> = earlier.warnings.into_iter().filter(of_kept).collect();
+        let own = self.warnings.into_iter().filter(|w| !w.starts_with(EACH));
+        warnings.extend(own);
+        self.nights.extend(kept);
+        self.nights.sort_by(|a, b| a.night.cmp(&b.night));
+        warnings.extend(of_many(self.nights.len(), self.confidence));
+        self.warnings = warnings;
+        self
+    }
+}
+
+const EACH: &str = "Each night is tested by itself";
+
+/// What several tests mean together.
+fn of_many(nights: usize, confidence: f64) -> Option<String> {
+    (nights > 1).then(|| {
+        format!(
+            "{EACH}: of {nights} nights without any drift about {:.1} would still be called one.",
+            (1.0 - confidence) * nights as f64
+        )
+    })
 }
 
 /// Compares the captures of later nights, one table a night, with the calibration `rig`.
@@ -134,14 +169,9 @@ pub fn drift(season: &Season, rig: &Rig, captures: &[PathBuf]) -> Result<Drift> 
             night::compare(rig, &table, &name, &mut found.warnings).map_err(|e| e.at(path))?;
         found.nights.push(night);
     }
-    if found.nights.len() > 1 {
-        found.warnings.push(format!(
-            "Each night is tested by itself: of {} nights without any drift about {:.1} would still be \
-             called one.",
-            found.nights.len(),
-            (1.0 - found.confidence) * found.nights.len() as f64
-        ));
-    }
+    found
+        .warnings
+        .extend(of_many(found.nights.len(), found.confidence));
     Ok(found)
 }
 

@@ -116,6 +116,7 @@ pub(super) fn compare(
         exposure: rig.exposure,
         irradiance: rig.luminance.irradiance,
         height_m: rig.luminance.height_m,
+        flat: rig.flat.as_ref(),
     };
     let variance = |channel: usize, net: f64| {
         levels::pixel_variance(
@@ -205,7 +206,7 @@ fn average(shots: &[[(f64, f64); 3]]) -> Option<[(f64, f64); 3]> {
 fn pairs<'a>(
     rig: &'a Rig,
     captures: &Captures,
-    reduction: &Reduction,
+    reduction: &Reduction<'_>,
     leak: [f64; 3],
     variance: impl Fn(usize, f64) -> f64 + Copy,
 ) -> Result<Vec<Pair<'a>>> {

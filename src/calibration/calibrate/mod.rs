@@ -1,9 +1,14 @@
 //! The calibration itself: from a season's captures and reference to its [`Rig`].
 
+mod checks;
+
+use self::checks::{condition, dimmest_share};
 use super::captures::Captures;
 use super::choice::{self, Candidate, Judged, distance};
 use super::curves;
 use super::fit::{Form, Sample, direction_of};
+use super::flat;
+use super::ground;
 use super::levels::{self, Reduction};
 use super::mapping::{Coefficients, Mapping, MappingKind};
 use super::noise;
@@ -16,7 +21,7 @@ use crate::season::{MappingChoice, Season};
 use crate::signal::{BitDepth, Response, srgb};
 use crate::spectra::Sensitivities;
 use crate::{Error, Result};
-use nalgebra::{DMatrix, Matrix2};
+use nalgebra::Matrix2;
 
 /// Name and version of `rig.json`.
 pub const FORMAT: &str = "boneglow-rig/1";
@@ -28,14 +33,6 @@ const RIDGE: f64 = 1e-3;
 const RIDGE_COMPUTED: f64 = 1e-6;
 /// Standard deviation in u'v' that stands for lack of fit while targets are weighted.
 const TYPICAL_UV: f64 = 0.003;
-/// A target whose leverage is above this pulls too hard.
-const PULLS_HARD: f64 = 0.9;
-/// Signals that differ so little between targets leave the mapping open.
-const ILL_CONDITIONED: f64 = 100.0;
-/// Leak above this share of the dimmest target is worth a warning.
-const LEAK_SHARE: f64 = 0.05;
-/// Targets no further apart than this in u'v' are of one hue.
-const ONE_HUE: f64 = 0.03;
 
 /// Calibrates a season's rig, or assumes it where the season says so.
 ///
@@ -102,7 +99,7 @@ impl Fitting<'_> {
             );
         }
         let first = self.captures.target.first().map(|s| s.reading.capture);
-        let reduction = Reduction {
+        let mut reduction = Reduction {
             black,
             exposure: first.map_or_else(Exposure::default, |c| Exposure {
                 exposure_s: c.exposure_s,
@@ -110,7 +107,10 @@ impl Fitting<'_> {
             }),
             irradiance: calibration.irradiance,
             height_m: calibration.luminance_height_m,
+            flat: None,
         };
+        let flat = flat::profile(&self.captures.flat, &reduction, &mut self.warnings)?;
+        reduction.flat = flat.as_ref();
         let (response, depth) = (&self.response, self.depth);
         let variance = |channel: usize, net: f64| {
             levels::pixel_variance(&noise, &black, response, depth, channel, net)
@@ -120,6 +120,13 @@ impl Fitting<'_> {
             &reduction,
             variance,
             calibration,
+            &mut self.warnings,
+        );
+        ground::estimate(
+            &self.captures,
+            &reduction,
+            variance,
+            &mut leak,
             &mut self.warnings,
         );
         let measured = targets::measure(
@@ -208,18 +215,12 @@ impl Fitting<'_> {
                     }),
             },
             exposure: reduction.exposure,
+            flat: flat.clone(),
             uncertainty: Uncertainty {
                 replicates,
                 lack_of_fit,
             },
-            detection: Detection {
-                pixels: plan.strips.min_pixels,
-                confidence: calibration.confidence,
-                critical_level: None,
-                detection_limit: None,
-                color_uv: calibration.detection_uv,
-                color_limit: None,
-            },
+            detection: Detection::wanted(plan),
             errors: None,
             targets: Vec::new(),
             white,
@@ -266,122 +267,6 @@ impl Fitting<'_> {
 
     fn name(&self, measured: &Measured) -> &str {
         &self.reference.targets[measured.reference].name
-    }
-
-    /// The step series against the response: an error if it is not monotone, a warning if exposure
-    /// and linear signal are not proportional.
-    fn check_steps(&mut self, black: &Black) -> Result<Vec<StepResult>> {
-        let steps = self.captures.steps();
-        if steps.is_empty() {
-            return Ok(Vec::new());
-        }
-        if steps.len() >= 5 {
-            crate::signal::MeasuredResponse::from_steps(&steps, self.depth)?;
-        }
-        let mut results: Vec<StepResult> = Vec::new();
-        for step in &steps {
-            let signal = self.response.signal(step.codes, self.depth)?.0;
-            if step.relative_exposure > 0.0 {
-                results.push(StepResult {
-                    relative_exposure: step.relative_exposure,
-                    code: step.codes.0,
-                    ratio: std::array::from_fn(|c| {
-                        (signal[c] - black.signal[c]) / step.relative_exposure
-                    }),
-                });
-            }
-        }
-        let mut worst: f64 = 0.0;
-        for c in 0..3 {
-            let mut ratios: Vec<f64> = results.iter().map(|r| r.ratio[c]).collect();
-            ratios.sort_by(f64::total_cmp);
-            let Some(&middle) = ratios.get(ratios.len() / 2).filter(|m| **m > 0.0) else {
-                continue;
-            };
-            for r in &mut results {
-                r.ratio[c] /= middle;
-                worst = worst.max((r.ratio[c] - 1.0).abs());
-            }
-        }
-        if worst > 0.05 {
-            self.warnings.push(format!(
-                "The step series does not fit the response \"{}\": linear signal and exposure are \
-                 out of proportion by up to {:.0} %. Set response to a table of these steps.",
-                self.response.name(),
-                100.0 * worst
-            ));
-        }
-        Ok(results)
-    }
-
-    fn check_hues(&mut self, measured: &[Measured]) -> Result<()> {
-        let uv = |m: &Measured| self.reference.targets[m.reference].uv;
-        let mut widest: f64 = 0.0;
-        for (i, a) in measured.iter().enumerate() {
-            for b in &measured[..i] {
-                widest = widest.max(distance(uv(a), uv(b)));
-            }
-        }
-        if widest < ONE_HUE {
-            return Err(Error::input(format!(
-                "all targets are of one hue: their chromaticities are at most {widest:.4} apart in \
-                 u'v', expected at least {ONE_HUE}"
-            ))
-            .remedy("add targets of other hues, best from blue-green to red"));
-        }
-        let n = measured.len() as f64;
-        let mean = [0, 1].map(|k: usize| measured.iter().map(|m| uv(m)[k]).sum::<f64>() / n);
-        let mut spread = Matrix2::zeros();
-        for m in measured {
-            let away = nalgebra::Vector2::new(uv(m)[0] - mean[0], uv(m)[1] - mean[1]);
-            spread += away * away.transpose() / n;
-        }
-        let narrow = spread.symmetric_eigenvalues().min().max(0.0).sqrt();
-        if narrow < 0.004 {
-            self.warnings.push(format!(
-                "The targets' chromaticities lie almost on one line in u'v' (standard deviation \
-                 across it {narrow:.4}): colors beside the line are extrapolated."
-            ));
-        }
-        Ok(())
-    }
-
-    /// The channels that carry something: above three standard uncertainties on three targets.
-    fn channels(&mut self, measured: &[Measured]) -> Result<[bool; 3]> {
-        let carries = |c: usize| {
-            let seen = measured
-                .iter()
-                .filter(|m| {
-                    let sd = m.steps.iter().map(|s| s[c] * s[c]).sum::<f64>().sqrt();
-                    m.net[c] > 3.29 * sd && m.net[c] > 0.0
-                })
-                .count();
-            seen >= 3
-        };
-        let channels = [0, 1, 2].map(carries);
-        let missing: Vec<&str> = ["red", "green", "blue"]
-            .into_iter()
-            .zip(channels)
-            .filter_map(|(name, on)| (!on).then_some(name))
-            .collect();
-        match missing.len() {
-            0 => {}
-            1 => self.warnings.push(format!(
-                "The {} channel carries nothing: fewer than three targets exceed its noise, dark \
-                 level and leak. The mapping uses the other two channels, so it tells hues along one \
-                 curve of the diagram only; glows that differ in the missing channel alone look alike.",
-                missing[0]
-            )),
-            _ => {
-                return Err(Error::too_little(format!(
-                    "the {} channels carry nothing: fewer than three targets exceed their noise, dark \
-                     level and leak",
-                    missing.join(" and ")
-                ))
-                .remedy("capture brighter targets, or with a longer exposure"));
-            }
-        }
-        Ok(channels)
     }
 
     fn candidates<'b>(
@@ -538,89 +423,11 @@ impl Fitting<'_> {
         found[2][2] += relative;
         found
     }
-
-    fn tell_computed(&mut self, disagreement: f64, candidate: &Candidate<'_>) {
-        if disagreement > 0.1 {
-            self.warnings.push(format!(
-                "The camera's curves and the captures disagree: ratios of channels scatter by {:.0} % \
-                 between targets. Check that sensitivities and filter are this rig's.",
-                100.0 * disagreement
-            ));
-        }
-        if candidate.computed.is_empty() {
-            self.warnings.push(
-                "With glows computed from the camera's curves, left-out targets are predicted worse than \
-                 without, so the curves were not used."
-                    .to_string(),
-            );
-        }
-    }
-
-    fn tell(&mut self, rig: &Rig) {
-        for target in rig.targets.iter().filter(|t| t.leverage > PULLS_HARD) {
-            self.warnings.push(format!(
-                "The fit follows the target {} whatever it says (leverage {:.2}): an error of this \
-                 target goes into every color near it. Add targets of similar hue.",
-                target.target, target.leverage
-            ));
-        }
-        if let Some(condition) = rig.condition_number.filter(|c| *c > ILL_CONDITIONED) {
-            self.warnings.push(format!(
-                "The channels tell the targets apart poorly (condition number {condition:.0}): small \
-                 errors of the weakest channel become large errors of color."
-            ));
-        }
-        if let Some(share) = rig.leak.share_of_dimmest.filter(|s| *s > LEAK_SHARE) {
-            self.warnings.push(format!(
-                "Laser light that leaks through the filter is {:.0} % of the dimmest target's signal; \
-                 dim ground will be uncertain by its unknown share.",
-                100.0 * share
-            ));
-        }
-        let Some(errors) = rig.errors else { return };
-        let limit = self.season.plan.calibration.max_error_uv;
-        if !rig.passed {
-            self.warnings.push(format!(
-                "The calibration failed its limit: targets left out are off by {:.4} in u'v' in the \
-                 mean, the season allows {limit:.4}.",
-                errors.cross_validated_mean_uv
-            ));
-        }
-        if rig.targets.len() < 8 {
-            self.warnings.push(format!(
-                "There are {} targets only; the error that they show is itself known to no better \
-                 than about a third.",
-                rig.targets.len()
-            ));
-        }
-    }
 }
 
 fn undetermined() -> Error {
     Error::too_little("the targets do not determine a mapping: no fit gives each of them a color")
         .remedy("check that names, boxes and reference belong together, and capture more targets")
-}
-
-/// The largest channel of a target's leak over that of the dimmest target's net signal.
-fn dimmest_share(leak: &Leak, measured: &[Measured]) -> Option<f64> {
-    let largest = |v: [f64; 3]| v.into_iter().fold(0.0, f64::max);
-    let dimmest = measured
-        .iter()
-        .map(|m| largest(m.net))
-        .fold(f64::INFINITY, f64::min);
-    let share = leak.target_share * largest(leak.signal) / dimmest;
-    share.is_finite().then_some(share)
-}
-
-fn condition(measured: &[Measured], channels: [bool; 3]) -> Option<f64> {
-    let used: Vec<usize> = (0..3).filter(|c| channels[*c]).collect();
-    let matrix = DMatrix::from_fn(measured.len(), used.len(), |i, j| {
-        let length = measured[i].net.iter().map(|v| v * v).sum::<f64>().sqrt();
-        measured[i].net[used[j]] / length
-    });
-    let values = matrix.singular_values();
-    let ratio = values.max() / values.min();
-    ratio.is_finite().then_some(ratio)
 }
 
 /// CIEDE2000 of two chromaticities at one luminance, white at Y = 1.
