@@ -10,6 +10,8 @@ pub(super) struct Candidate<'a> {
     pub form: Form,
     /// Glows computed from the camera's curves; none if the targets stand alone.
     pub computed: &'a [Sample],
+    /// Computed glows of more kinds that it is tried on.
+    pub trials: &'a [Sample],
 }
 
 impl Candidate<'_> {

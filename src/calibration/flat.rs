@@ -4,6 +4,7 @@
 //! leak) and leaves chromaticity alone.
 
 use super::levels::Reduction;
+use crate::numeric::least_squares::linear;
 use crate::signal::{BitDepth, Capture, Picture, Reading, Region, Response};
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
@@ -12,6 +13,8 @@ use serde::{Deserialize, Serialize};
 const NODES: usize = 33;
 /// Slices narrower than this say more of noise than of the profile.
 const NARROWEST: usize = 4;
+/// Weight of a bend between nodes beside that of a slice: next to nothing where there are slices.
+const SMOOTHING: f64 = 0.01;
 /// Part of the width that the flats must cover.
 const COVERED: f64 = 0.9;
 /// A profile below this share of its mean cannot be mended by a factor.
@@ -119,25 +122,24 @@ pub(super) fn profile(
         .remedy("give flats of whole pictures as the camera stores them, all of one size"));
     }
     let spacing = width as f64 / (NODES - 1) as f64;
-    let mut sums = [(0.0, 0.0); NODES];
     let mut covered = [false; NODES];
+    let (mut rows, mut values) = (Vec::new(), Vec::new());
     for reading in flats.iter().flat_map(|(_, s)| &s.readings) {
         let Some(column) = reading.capture.column else {
             continue;
         };
-        let light = reduction.light(&reading.capture);
         let net: f64 = (0..3)
             .map(|c| reading.signal.0[c] - reduction.black.signal[c])
             .sum();
         let place = column.center / spacing;
-        for at in [place.floor(), place.floor() + 1.0] {
-            let near = 1.0 - (place - at).abs();
-            if near > 0.0 && at < NODES as f64 {
-                sums[at as usize].0 += near * net / light;
-                sums[at as usize].1 += near;
-                covered[at as usize] = true;
-            }
-        }
+        let left = (place.floor() as usize).min(NODES - 2);
+        let mut row = vec![0.0; NODES];
+        row[left] = 1.0 - (place - left as f64);
+        row[left + 1] = place - left as f64;
+        rows.push(row);
+        values.push(net / reduction.light(&reading.capture));
+        covered[left] = true;
+        covered[left + 1] = true;
     }
     let part = covered.iter().filter(|c| **c).count() as f64 / NODES as f64;
     if part < COVERED {
@@ -149,13 +151,15 @@ pub(super) fn profile(
         ));
         return Ok(None);
     }
-    let known: Vec<usize> = (0..NODES).filter(|i| covered[*i]).collect();
-    let mut profile: Vec<f64> = (0..NODES)
-        .map(|i| {
-            let nearest = known.iter().min_by_key(|k| k.abs_diff(i));
-            nearest.map_or(0.0, |k| sums[*k].0 / sums[*k].1)
-        })
-        .collect();
+    for node in 1..NODES - 1 {
+        let mut row = vec![0.0; NODES];
+        row[node - 1] = SMOOTHING;
+        row[node] = -2.0 * SMOOTHING;
+        row[node + 1] = SMOOTHING;
+        rows.push(row);
+        values.push(0.0);
+    }
+    let mut profile = linear(&rows, &values)?.coefficients;
     let mean = profile.iter().sum::<f64>() / NODES as f64;
     profile.iter_mut().for_each(|p| *p /= mean);
     let darkest = profile.iter().copied().fold(f64::INFINITY, f64::min);

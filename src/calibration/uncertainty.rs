@@ -93,7 +93,7 @@ pub(super) fn lack_of_fit(
     };
     let of_targets =
         rest.eigenvectors * Matrix2::from_diagonal(&kept) * rest.eigenvectors.transpose() * few;
-    let (of_computed, _) = scatter(candidate.computed, |_, s| {
+    let (of_computed, _) = scatter(candidate.trials, |_, s| {
         candidate.uv(&judged.coefficients, s.net)
     });
     let found = match of_computed.trace() > of_targets.trace() {
@@ -146,7 +146,7 @@ pub(super) fn luminance_lack(
     }
     let mut squares = moved.iter().map(|d| d * d).sum::<f64>() / moved.len().max(1) as f64;
     let logs: Vec<f64> = candidate
-        .computed
+        .trials
         .iter()
         .filter_map(|s| Some(log(&judged.coefficients, s.net)? - s.luminance?.log10()))
         .collect();

@@ -1,14 +1,13 @@
 //! The calibration stage on seasons whose truth is known.
 
+use crate::field::{Field, in_the_field, quantile};
 use crate::simulated::{self, Simulated};
 use boneglow::calibration::{Drift, Rig, Role, calibrate, drift};
-use boneglow::colorimetry::{Observer, Weights, Xyz};
-use boneglow::numeric::least_squares::linear;
-use boneglow::season::Season;
+use boneglow::colorimetry::Xyz;
+use boneglow::season::{MappingChoice, Season};
 use boneglow::signal::Reading;
 use boneglow::simulation::Draw;
-use boneglow::spectra::{Filter, Spectrum, read_spectra};
-use nalgebra::{Matrix2, Vector2};
+use boneglow::spectra::{Filter, Spectrum};
 use std::path::Path;
 
 fn demo() -> Season {
@@ -52,144 +51,6 @@ fn the_demo_nights_are_told_apart() {
     assert_eq!(found.nights[0].night, nights[0]);
 }
 
-/// What one rig's calibration makes of patches in the field.
-struct Field {
-    errors: Vec<f64>,
-    inside: usize,
-    bright_errors: Vec<f64>,
-    bright_inside: usize,
-    floor: Vec<f64>,
-    clean: Vec<f64>,
-    practice: Vec<f64>,
-}
-
-/// Calibrates simulated rigs and measures 100 patches with each, beside the 24-patch least-squares
-/// practice on the same patches and the best mapping that the patches' own spectra allow.
-fn in_the_field(rigs: u64, curves: bool) -> Field {
-    let mut field = Field {
-        errors: Vec::new(),
-        inside: 0,
-        bright_errors: Vec::new(),
-        bright_inside: 0,
-        floor: Vec::new(),
-        clean: Vec::new(),
-        practice: Vec::new(),
-    };
-    for seed in 0..rigs {
-        let made = Simulated::new(seed, 10, curves);
-        let rig = calibrate(&made.season).unwrap();
-        let chart = chart_matrix(&made);
-        let best = best_matrix(&made, seed);
-        let named = rig.luminance.target.as_deref().unwrap();
-        let at: usize = named["tile ".len()..].parse().unwrap();
-        let (level, _) = Simulated::levels(seed, 10)[at];
-        let unit = simulated::luminance(&made.virtual_rig, &made.targets[at], level);
-        let mut draw = Draw::new(seed, "field", 0);
-        for _ in 0..100 {
-            let glow = simulated::glow(&mut draw);
-            let level = draw.between(0.08, 0.8);
-            let reading = made.reading(&glow, level, 400, &mut draw);
-            let truth = simulated::truth(&made.virtual_rig, &glow);
-            let found = rig.measure(&reading, Role::Ground);
-            let Some(color) = found.color.filter(|_| !found.too_faint) else {
-                continue;
-            };
-            let away = Vector2::new(color.u - truth[0], color.v - truth[1]);
-            let c = color.covariance;
-            let inverse = Matrix2::new(c[0][0], c[0][1], c[1][0], c[1][1]).try_inverse();
-            // 95 % of a bivariate normal.
-            let length = (away.transpose() * inverse.unwrap() * away)[(0, 0)];
-            field.inside += usize::from(length < 5.991);
-            field.errors.push(away.norm());
-            let bright = simulated::luminance(&made.virtual_rig, &glow, level) / unit;
-            let off = (color.log_luminance - bright.log10()).abs();
-            field.bright_inside += usize::from(off < 1.96 * color.sd()[2]);
-            field.bright_errors.push(off);
-            let net: Vec<f64> = (0..3)
-                .map(|i| reading.signal.0[i] - rig.black.signal[i] - 0.35 * rig.leak.signal[i])
-                .collect();
-            let of = |matrix: &[Vec<f64>], signal: &[f64]| {
-                let dot = |row: &Vec<f64>| row.iter().zip(signal).map(|(a, b)| a * b).sum();
-                let xyz: Vec<f64> = matrix.iter().map(dot).collect();
-                let uv = Xyz::new(xyz[0], xyz[1], xyz[2]).uv();
-                uv.map_or(0.5, |c| (c.u - truth[0]).hypot(c.v - truth[1]))
-            };
-            field.practice.push(of(&chart, &net));
-            let clean = simulated::signal(&made.virtual_rig, &glow, 1.0);
-            let [x, y, z] = rig.mapping.xyz(clean);
-            let uv = Xyz::new(x, y, z).uv().unwrap();
-            field.clean.push((uv.u - truth[0]).hypot(uv.v - truth[1]));
-            field.floor.push(of(&best, &polynomial(clean)));
-        }
-    }
-    field
-}
-
-fn polynomial([r, g, b]: [f64; 3]) -> Vec<f64> {
-    vec![r, g, b, (r * g).sqrt(), (g * b).sqrt(), (b * r).sqrt()]
-}
-
-/// The practice: a matrix by least squares from 24 patches of known reflectance under D65, seen
-/// through the same filter.
-fn chart_matrix(made: &Simulated) -> Vec<Vec<f64>> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/published/data");
-    let patches = read_spectra(&folder.join("target_a_reflectance_5nm.csv")).unwrap();
-    let lights = read_spectra(&folder.join("illuminant_spd_5nm.csv")).unwrap();
-    let daylight = &lights.iter().find(|l| l.name == "D65").unwrap().spectrum;
-    let glows = patches.iter().map(|p| {
-        Spectrum::sampled(380.0, 5.0, 81, |nm| {
-            p.spectrum.value_at(nm) * daylight.value_at(nm)
-        })
-    });
-    least_squares(made, glows, false, |signal| signal.to_vec())
-}
-
-/// A root polynomial fitted without noise to 600 glows drawn as the patches are, each of equal
-/// weight in XYZ of sum 1: what the camera's curves let be known of such glows.
-fn best_matrix(made: &Simulated, seed: u64) -> Vec<Vec<f64>> {
-    let mut draw = Draw::new(seed, "metameric floor", 1);
-    let glows: Vec<Spectrum> = (0..600).map(|_| simulated::glow(&mut draw)).collect();
-    least_squares(made, glows.into_iter(), true, polynomial)
-}
-
-fn least_squares(
-    made: &Simulated,
-    glows: impl Iterator<Item = Spectrum>,
-    even: bool,
-    terms: impl Fn([f64; 3]) -> Vec<f64>,
-) -> Vec<Vec<f64>> {
-    let rig = &made.virtual_rig;
-    let (mut rows, mut colors) = (Vec::new(), Vec::new());
-    for glow in glows {
-        let weights = Weights::through(Observer::Cie1931, &rig.filter, glow.wavelengths());
-        let xyz = weights.xyz(glow.values()).unwrap().to_array();
-        let scale = if even {
-            1.0 / xyz.iter().sum::<f64>()
-        } else {
-            1.0
-        };
-        rows.push(
-            terms(rig.glow(&glow))
-                .iter()
-                .map(|t| t * scale)
-                .collect::<Vec<_>>(),
-        );
-        colors.push(xyz.map(|v| v * scale));
-    }
-    (0..3)
-        .map(|k| {
-            let values: Vec<f64> = colors.iter().map(|c| c[k]).collect();
-            linear(&rows, &values).unwrap().coefficients
-        })
-        .collect()
-}
-
-fn quantile(values: &[f64], share: f64) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted[((sorted.len() - 1) as f64 * share).round() as usize]
-}
-
 fn told(name: &str, values: &[f64]) -> [f64; 2] {
     let found = [quantile(values, 0.5), quantile(values, 0.95)];
     println!(
@@ -215,21 +76,21 @@ fn coverage(field: &Field) -> f64 {
 /// Run with `--nocapture` for the table.
 #[test]
 fn ten_targets_and_the_cameras_curves_come_near_the_metameric_floor() {
-    let field = in_the_field(12, true);
+    let field = in_the_field(12, MappingChoice::Auto, true);
     let own = told("ten targets and the camera's curves", &field.errors);
     told("the same without noise and leak", &field.clean);
     let practice = told("least squares on a chart of 24", &field.practice);
     told("metameric floor (true spectra, ideal fit)", &field.floor);
     let share = coverage(&field);
-    // The chart, free of noise and leak here, has the lower median: its broad reflectances favor
-    // broad glows. Narrow glows are where it goes wrong.
-    assert!(own[0] < 0.0045 && own[1] < 0.7 * practice[1], "{own:?}");
+    // Narrow green bands make the tail: they look to the camera as broader ones do.
+    assert!(own[0] < 0.0025 && own[1] < 0.019, "{own:?}");
+    assert!(own[0] < 1.1 * practice[0] && own[1] < 0.6 * practice[1]);
     assert!((0.90..=0.98).contains(&share), "{share}");
 }
 
 #[test]
 fn ten_targets_alone_have_a_shorter_tail_than_the_chart_and_their_regions_hold() {
-    let field = in_the_field(24, false);
+    let field = in_the_field(24, MappingChoice::Auto, false);
     let own = told("ten targets alone", &field.errors);
     told("the same without noise and leak", &field.clean);
     let practice = told("least squares on a chart of 24", &field.practice);
@@ -367,4 +228,102 @@ fn a_changed_filter_is_found_and_not_taken_for_the_white_balance() {
         "{}",
         found.nights[0].cause
     );
+}
+
+/// Adds rows to the captures of a simulated season, with the columns of a picture's box.
+fn with_rows(made: &Simulated, rows: &[String]) {
+    let path = made.folder.path().join("captures.csv");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let mut lines = text.lines();
+    let mut widened = format!("{},image,x,y,width,height\n", lines.next().unwrap());
+    for line in lines {
+        widened.push_str(&format!("{line},,,,,\n"));
+    }
+    for row in rows {
+        widened.push_str(&format!("{row}\n"));
+    }
+    std::fs::write(path, widened).unwrap();
+}
+
+#[test]
+fn a_glow_at_the_edge_of_the_picture_is_as_bright_as_in_the_middle() {
+    const WIDTH: u32 = 800;
+    let light = |x: f64| 1.0 - 0.7 * (2.0 * x / f64::from(WIDTH) - 1.0).powi(2);
+    let made = Simulated::new(5, 10, false);
+    let rig = &made.virtual_rig;
+    let mut draw = Draw::new(5, "flat", 0);
+    let picture = image::RgbImage::from_fn(WIDTH, 16, |x, _| {
+        let glow = [0.5, 0.4, 0.2].map(|c| c * light(f64::from(x) + 0.5));
+        let codes = rig.pixel(rig.mean(glow, 0.0, 6.0, 1.0), &mut draw);
+        image::Rgb(codes.map(|c| c as u8))
+    });
+    picture.save(made.folder.path().join("flat.png")).unwrap();
+    with_rows(
+        &made,
+        &[format!("flat,,,,,,,,,6,0.01,flat.png,0,0,{WIDTH},16")],
+    );
+    let rig = calibrate(&made.season).unwrap();
+    let flat = rig.flat.as_ref().unwrap();
+    assert_eq!(flat.width, WIDTH as usize);
+    let glow = simulated::bands(&[(560.0, 80.0, 1.0)]);
+    let mean: f64 = (0..WIDTH).map(|x| light(f64::from(x) + 0.5)).sum::<f64>() / f64::from(WIDTH);
+    let signal = simulated::signal(&made.virtual_rig, &glow, 0.3);
+    let leak = made.virtual_rig.leak.map(|l| 0.35 * l);
+    let at = |x: f64| {
+        let lit = light(x) / mean;
+        let reading = Reading {
+            code: boneglow::signal::CodeValues([0.0; 3]),
+            signal: boneglow::signal::LinearSignal(std::array::from_fn(|c| {
+                rig.black.signal[c] + lit * (signal[c] + leak[c])
+            })),
+            pixel_sd: None,
+            pixels: Some(400),
+            clipped: 0.0,
+            capture: boneglow::signal::Capture {
+                column: Some(boneglow::signal::Column {
+                    center: x,
+                    width: WIDTH as usize,
+                }),
+                ..Default::default()
+            },
+        };
+        rig.measure(&reading, Role::Ground).color.unwrap()
+    };
+    let middle = at(400.0);
+    for x in [20.0, 150.0, 600.0, 785.0] {
+        let found = at(x);
+        // What is left is the curve between the nodes of the profile; uncorrected the edge would be
+        // at a third, which is 0.5 less.
+        let off = found.log_luminance - middle.log_luminance;
+        assert!(off.abs() < 0.015, "{x}: {off}");
+        assert!((found.u - middle.u).hypot(found.v - middle.v) < 3e-4);
+    }
+}
+
+#[test]
+fn the_grounds_share_of_the_leak_is_taken_from_bright_and_dim_patches_of_one_material() {
+    let made = Simulated::new(5, 10, false);
+    let rig = &made.virtual_rig;
+    let mut draw = Draw::new(5, "ground", 0);
+    let clay = simulated::bands(&[(570.0, 110.0, 1.0)]);
+    let rows: Vec<String> = (0..12)
+        .map(|i| {
+            let level = 0.02 * 20_f64.powf(f64::from(i) / 11.0);
+            let mean = rig.mean(simulated::signal(rig, &clay, level), 0.55, 6.0, 1.0);
+            let patch = rig.patch(mean, 0.05, 900, &mut draw);
+            let [r, g, b] = patch.mean;
+            let [r_sd, g_sd, b_sd] = patch.sd;
+            format!(
+                "ground,clay,{r:.4},{g:.4},{b:.4},{r_sd:.4},{g_sd:.4},{b_sd:.4},900,6,0.01,,,,,"
+            )
+        })
+        .collect();
+    with_rows(&made, &rows);
+    let found = calibrate(&made.season).unwrap().leak;
+    assert_eq!(found.ground_patches, 12);
+    // The spread between patches, which one material does not show, stays in.
+    let own = (found.ground_share_sd.powi(2) - 0.12_f64.powi(2)).sqrt();
+    assert!(own > 0.0 && own < 0.12, "{own}");
+    assert!((found.ground_share - 0.55).abs() < 3.0 * own, "{found:?}");
+    assert!((found.ground_share - 0.35).abs() > 2.0 * own, "{found:?}");
 }

@@ -2,4 +2,5 @@
 
 mod calibration;
 mod evaluation;
+mod field;
 mod simulated;

@@ -15,6 +15,9 @@ const GRID: (f64, f64, usize) = (380.0, 5.0, 81);
 /// One rig with its targets, and the folder of its season.
 pub struct Simulated {
     pub virtual_rig: VirtualRig,
+    /// White balance: factors on the camera's channels.
+    #[allow(dead_code)]
+    pub balance: [f64; 3],
     /// Emission of the targets as it is.
     pub targets: Vec<Spectrum>,
     pub folder: tempfile::TempDir,
@@ -57,11 +60,27 @@ fn tile(index: usize, of: usize, draw: &mut Draw) -> Spectrum {
     bands(&all)
 }
 
+/// The kinds of glow in the field, by the place and width of their bands.
+#[allow(dead_code)]
+pub const KINDS: [&str; 5] = [
+    "blue, broad",
+    "orange, broad",
+    "green, narrow",
+    "red, on green",
+    "green, broad",
+];
+
 /// Emission of something in the field: the kinds of a survey, each of its own spread.
 pub fn glow(draw: &mut Draw) -> Spectrum {
+    glow_and_kind(draw).1
+}
+
+/// As [`glow`], with the kind that it is.
+pub fn glow_and_kind(draw: &mut Draw) -> (usize, Spectrum) {
     let mut near = |mean: f64, sd: f64| mean + sd * draw.normal();
     let (peak, width, second) = (near(0.0, 1.0), near(0.0, 1.0), near(0.0, 1.0));
-    match draw.index(5) {
+    let kind = draw.index(KINDS.len());
+    let glow = match kind {
         0 => bands(&[
             (465.0 + 10.0 * peak, 120.0 + 10.0 * width, 1.0),
             (560.0 + 15.0 * second, 140.0, draw.between(0.1, 0.4)),
@@ -79,7 +98,8 @@ pub fn glow(draw: &mut Draw) -> Spectrum {
             (530.0, 130.0, draw.between(0.02, 0.3)),
         ]),
         _ => bands(&[(540.0 + 20.0 * peak, 110.0 + 15.0 * width, 1.0)]),
-    }
+    };
+    (kind, glow)
 }
 
 /// u', v' of what passes the filter.
@@ -157,6 +177,7 @@ impl Simulated {
         );
         let mut made = Simulated {
             virtual_rig,
+            balance: [balance[0], 1.0, balance[1]],
             targets: tiles,
             season: Season::read(folder.path()).unwrap(),
             folder,

@@ -5,7 +5,7 @@ mod checks;
 use self::checks::{condition, dimmest_share};
 use super::captures::Captures;
 use super::choice::{self, Candidate, Judged, distance};
-use super::curves;
+use super::curves::{self, Computed};
 use super::fit::{Form, Sample, direction_of};
 use super::flat;
 use super::ground;
@@ -144,7 +144,7 @@ impl Fitting<'_> {
             let laser = self.season.plan.rig.laser_nm;
             curves::compute(&self.reference, camera, &measured, laser, channels)
         });
-        let glows = computed.as_ref().map_or(&[][..], |c| &c.samples);
+        let glows = computed.as_ref();
         let candidates = self.candidates(measured.len(), channels, glows)?;
         let samples = self.weighted(&measured, channels)?;
         let judged: Vec<Option<Judged>> = candidates
@@ -273,7 +273,7 @@ impl Fitting<'_> {
         &self,
         targets: usize,
         channels: [bool; 3],
-        computed: &'b [Sample],
+        computed: Option<&'b Computed>,
     ) -> Result<Vec<Candidate<'b>>> {
         let wanted = match self.season.plan.calibration.mapping {
             MappingChoice::Matrix => &choice::KINDS[..1],
@@ -298,12 +298,14 @@ impl Fitting<'_> {
                 candidates.push(Candidate {
                     form: form(RIDGE),
                     computed: &[],
+                    trials: &[],
                 });
             }
-            if !computed.is_empty() && targets >= 4 {
+            if let Some(computed) = computed.filter(|_| targets >= 4) {
                 candidates.push(Candidate {
                     form: form(RIDGE_COMPUTED),
-                    computed,
+                    computed: &computed.samples,
+                    trials: &computed.trials,
                 });
             }
         }
@@ -338,6 +340,7 @@ impl Fitting<'_> {
                 ridge: 1e-6,
             },
             computed: &[],
+            trials: &[],
         };
         let Some(coefficients) = rough.fit(&samples, None) else {
             return Ok(samples);
