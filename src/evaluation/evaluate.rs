@@ -63,7 +63,8 @@ pub fn evaluate(
     threshold: &ThresholdPlan,
     progress: &(dyn Fn(Progress<'_>) + Sync),
 ) -> Result<Evaluated> {
-    let (methods, left_out) = methods(&classify.classifiers, &data.feature_names)?;
+    let mut warnings = Vec::new();
+    let methods = methods(&classify.classifiers, &data.feature_names, &mut warnings)?;
     let folds = Folds::by_group(&data.groups)?;
     let inside = Inside {
         balance_classes: classify.balance_classes,
@@ -88,7 +89,6 @@ pub fn evaluate(
     let candidates: Vec<usize> = (0..methods.len()).filter(|&i| methods[i].1).collect();
     let chosen = choose(&predictions, &methods, &candidates)?;
     let best = &predictions[chosen];
-    let mut warnings = Vec::new();
     let prevalence = field_prevalence(best, unchecked, threshold, &bootstrap, &mut warnings)?;
     let cut =
         threshold.wasted_walk_cost / (threshold.wasted_walk_cost + threshold.missed_bone_cost);
@@ -108,7 +108,6 @@ pub fn evaluate(
     let novelty = novelty_report(data, best, &folds, threshold, &bootstrap)?;
     let leak = leak(data, best, methods[chosen].0, inside, &classifiers[chosen])?;
     cautions(best, &baseline, &methods, chosen, &mut warnings);
-    warnings.extend(left_out);
     let evaluation = Evaluation {
         protocol: protocol(best, data, classify, threshold, cut),
         labels: data.classes.clone(),
@@ -134,14 +133,17 @@ pub fn evaluate(
     })
 }
 
-/// The classifiers asked for (true), then the plain rules that were not (false), and a sentence about
-/// each plain rule that the features do not allow.
-fn methods(names: &[String], features: &[String]) -> Result<(Vec<(Method, bool)>, Vec<String>)> {
+/// The classifiers asked for (true), then the plain rules that were not (false); warns of a plain rule
+/// that the features do not allow.
+fn methods(
+    names: &[String],
+    features: &[String],
+    warnings: &mut Vec<String>,
+) -> Result<Vec<(Method, bool)>> {
     let mut methods = Vec::new();
     for name in names {
         methods.push((Method::parse(name)?, true));
     }
-    let mut left_out = Vec::new();
     for plain in Method::PLAIN {
         let missing = plain
             .needs()
@@ -150,7 +152,7 @@ fn methods(names: &[String], features: &[String]) -> Result<(Vec<(Method, bool)>
         match missing {
             _ if methods.iter().any(|(m, _)| *m == plain) => {}
             None => methods.push((plain, false)),
-            Some(feature) => left_out.push(format!(
+            Some(feature) => warnings.push(format!(
                 "The plain rule \"{}\" is no rival here: it takes {feature}, which is not among the features.",
                 plain.name()
             )),
@@ -166,7 +168,7 @@ fn methods(names: &[String], features: &[String]) -> Result<(Vec<(Method, bool)>
             "add log_luminance (for the brightness cut) or u and v (for the nearest mean color)",
         ));
     }
-    Ok((methods, left_out))
+    Ok(methods)
 }
 
 fn choose(
