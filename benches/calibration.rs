@@ -8,6 +8,8 @@
 //! kinds of glow; the mean chromaticity of the glows that the camera can hardly tell from the patch,
 //! which no function of its signal can beat, among glows of these very kinds; and the same where all
 //! that is known is that glows are one band or two. None of them has noise or leak to contend with.
+//!
+//! (*) The chart is recorded without noise or leak; the patches are the same as above.
 
 #[path = "../tests/seasons/field.rs"]
 mod field;
@@ -57,12 +59,7 @@ fn main() {
         &field,
         false,
     );
-    row(
-        "24-patch least squares, no noise",
-        &field.practice,
-        &field,
-        false,
-    );
+    row("24-patch least squares (*)", &field.practice, &field, false);
     row("limit: ideal root polynomial", &field.floor, &field, false);
     for (name, of) in [
         (
