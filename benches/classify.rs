@@ -40,7 +40,7 @@ fn trial(bencher: divan::Bencher, method: Method) {
     let held_out = of_site(&all, 1).features;
     let grid = method.grid();
     let start: WarmStart = method
-        .warm_start(&outer, &training_weights(&outer, false), &grid, 1)
+        .warm_start(&outer, &training_weights(&outer, false), &grid)
         .unwrap();
     let weights = training_weights(&inner, false);
     bencher.bench(|| {

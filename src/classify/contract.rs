@@ -135,7 +135,7 @@ fn a_warm_start_changes_nothing_that_can_be_seen() {
     for method in Method::ALL {
         let grid = method.grid();
         let start = method
-            .warm_start(&data, &training_weights(&data, false), &grid, 1)
+            .warm_start(&data, &training_weights(&data, false), &grid)
             .unwrap();
         let trial = |start| {
             method

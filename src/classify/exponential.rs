@@ -4,6 +4,7 @@
 ///
 /// Range reduction by ln 2 in two parts and a Taylor polynomial of degree 13 on ±ln 2 / 2, whose
 /// truncation (4e-18) lies below rounding. Values below -708 give the exponential of -708, 3e-308.
+#[inline(always)]
 pub(crate) fn exp_of_nonpositive(values: &mut [f64]) {
     // Adding and taking off 1.5 x 2^52 rounds to a whole number and leaves it in the low bits.
     const ROUND: f64 = 6_755_399_441_055_744.0;

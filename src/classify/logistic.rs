@@ -7,6 +7,7 @@ use super::training::Training;
 use crate::Result;
 use linfa::traits::Fit;
 use linfa_logistic::MultiLogisticRegression;
+use nalgebra::DMatrix;
 use ndarray::{Array1, Array2, ArrayView2, Axis, s};
 use serde::{Deserialize, Serialize};
 
@@ -34,6 +35,14 @@ pub struct Logistic {
     intercepts: Vec<f64>,
 }
 
+/// Where the fit of one setting may start: the optimum of similar patches.
+#[derive(Debug, Clone)]
+pub(crate) struct Start {
+    coefficients: Coefficients,
+    /// Mean curvature there.
+    curvature: DMatrix<f64>,
+}
+
 /// Rows that the cold start looks at, spread evenly within each class.
 const COLD_START_ROWS: usize = 2000;
 const COLD_START_ITERATIONS: u64 = 30;
@@ -41,12 +50,36 @@ const COLD_START_ITERATIONS: u64 = 30;
 const BLOCK: usize = 2048;
 
 impl Logistic {
-    /// Fits all `settings` (terms and strength), each started from the one before or from `start`.
+    /// Fits all `settings` (terms and strength), each started from the one before or from `starts`.
     pub(crate) fn fit_all(
         training: &Training<'_>,
         settings: &[(Terms, f64)],
-        start: &[Option<&Logistic>],
+        starts: &[Option<&Start>],
     ) -> Result<Vec<Self>> {
+        let fitted = Self::fit_each(training, settings, starts, |_, _| ())?;
+        Ok(fitted.into_iter().map(|(fitted, ())| fitted).collect())
+    }
+
+    /// For each of `settings` what fits to some of the patches may start from.
+    pub(crate) fn starts(
+        training: &Training<'_>,
+        settings: &[(Terms, f64)],
+    ) -> Result<Vec<Start>> {
+        let curvature = |rows: &Softmax, at: &Coefficients| rows.mean_curvature(at);
+        let fitted = Self::fit_each(training, settings, &[], curvature)?;
+        let starts = fitted.into_iter().map(|(fitted, curvature)| Start {
+            coefficients: fitted.coefficients(),
+            curvature,
+        });
+        Ok(starts.collect())
+    }
+
+    fn fit_each<T>(
+        training: &Training<'_>,
+        settings: &[(Terms, f64)],
+        starts: &[Option<&Start>],
+        besides: impl Fn(&Softmax, &Coefficients) -> T,
+    ) -> Result<Vec<(Self, T)>> {
         let mut prepared: Vec<(Terms, Prepared)> = Vec::new();
         let mut fitted = Vec::with_capacity(settings.len());
         for (i, &(terms, strength)) in settings.iter().enumerate() {
@@ -57,8 +90,10 @@ impl Logistic {
                     prepared.len() - 1
                 }
             };
-            let given = start.get(i).copied().flatten();
-            fitted.push(prepared[place].1.fit(terms, strength, given)?);
+            let prepared = &mut prepared[place].1;
+            let model = prepared.fit(terms, strength, starts.get(i).copied().flatten())?;
+            let more = besides(&prepared.rows, &model.coefficients());
+            fitted.push((model, more));
         }
         Ok(fitted)
     }
@@ -156,10 +191,13 @@ impl Prepared {
         }
     }
 
-    fn fit(&mut self, terms: Terms, strength: f64, start: Option<&Logistic>) -> Result<Logistic> {
+    fn fit(&mut self, terms: Terms, strength: f64, start: Option<&Start>) -> Result<Logistic> {
         let ridge = if self.classes == 2 { 2.0 } else { 1.0 } / strength;
         let start = match (start, &self.last) {
-            (Some(given), _) => Some(given.coefficients()),
+            (Some(given), _) => {
+                self.rows.assume_mean_curvature(&given.curvature);
+                Some(given.coefficients.clone())
+            }
             (None, Some(last)) => Some(last.clone()),
             (None, None) => cold_start(&self.x, &self.labels, self.classes, 1.0 / strength),
         };

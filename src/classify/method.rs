@@ -4,7 +4,7 @@ use super::brightness::Brightness;
 use super::classifier::Classifier;
 use super::discriminant::{CovarianceShape, Discriminant};
 use super::forest::{Forest, ForestShape};
-use super::logistic::{Logistic, Terms};
+use super::logistic::{Logistic, Start, Terms};
 use super::nearest_mean::NearestMean;
 use super::neighbours::Neighbours;
 use super::training::Training;
@@ -192,25 +192,42 @@ impl Method {
         settings: &Settings,
         seed: u64,
     ) -> Result<Fitted> {
-        let mut fitted = self.fit_all(data, weights, std::slice::from_ref(settings), seed, None)?;
+        self.fit_from(data, weights, settings, seed, None)
+    }
+
+    /// [`Method::fit`], started from what was found for all patches of which `data` are a part.
+    pub fn fit_from(
+        self,
+        data: &Dataset,
+        weights: &[f64],
+        settings: &Settings,
+        seed: u64,
+        start: Option<&WarmStart>,
+    ) -> Result<Fitted> {
+        let mut fitted = self.fit_all(data, weights, std::slice::from_ref(settings), seed, start)?;
         fitted
             .pop()
             .ok_or_else(|| Error::input("there are no settings to fit").remedy("give one"))
     }
 
-    /// What fits of the same grid to parts of `data` may start from; it changes their speed, not
-    /// their results (beyond the tolerance to which an optimum is found).
+    /// What fits of settings of `grid` to parts of `data` may start from; it changes their speed,
+    /// not their results (beyond the tolerance to which an optimum is found).
     pub fn warm_start(
         self,
         data: &Dataset,
         weights: &[f64],
         grid: &[Settings],
-        seed: u64,
     ) -> Result<WarmStart> {
-        Ok(WarmStart(match self {
-            Method::Logistic => self.fit_all(data, weights, grid, seed, None)?,
+        let of = logistic_settings(grid);
+        let training = Training::new(data, weights)?;
+        let starts = match self {
+            Method::Logistic => Logistic::starts(&training, &of)?,
             _ => Vec::new(),
-        }))
+        };
+        Ok(WarmStart {
+            classes: training.present,
+            starts: of.into_iter().zip(starts).collect(),
+        })
     }
 
     /// For tuning: class probabilities of the `held_out` patches (patches x features) under each
@@ -274,18 +291,12 @@ impl Method {
                 vec![Rule::NearestMean(NearestMean::fit(&training)?); grid.len()]
             }
             Method::Logistic => {
-                let settings: Vec<_> = grid
-                    .iter()
-                    .filter_map(|s| match s {
-                        Settings::Logistic { terms, strength } => Some((*terms, *strength)),
-                        _ => None,
-                    })
-                    .collect();
-                let start = match start {
-                    Some(start) => start.logistic(&training),
+                let settings = logistic_settings(grid);
+                let starts = match start {
+                    Some(start) => start.logistic(&training, &settings),
                     None => Vec::new(),
                 };
-                let fitted = Logistic::fit_all(&training, &settings, &start)?;
+                let fitted = Logistic::fit_all(&training, &settings, &starts)?;
                 fitted.into_iter().map(Rule::Logistic).collect()
             }
             Method::Discriminant => {
@@ -321,6 +332,15 @@ impl Method {
     }
 }
 
+fn logistic_settings(grid: &[Settings]) -> Vec<(Terms, f64)> {
+    grid.iter()
+        .filter_map(|s| match s {
+            Settings::Logistic { terms, strength } => Some((*terms, *strength)),
+            _ => None,
+        })
+        .collect()
+}
+
 fn shapes_of(grid: &[Settings]) -> Vec<ForestShape> {
     grid.iter()
         .filter_map(|s| match s {
@@ -339,21 +359,21 @@ fn ks_of(grid: &[Settings]) -> Vec<f64> {
         .collect()
 }
 
-/// What tuning fits may start from (see [`Method::warm_start`]).
+/// What fits to parts of the patches may start from (see [`Method::warm_start`]).
 #[derive(Debug, Clone)]
-pub struct WarmStart(Vec<Fitted>);
+pub struct WarmStart {
+    classes: Vec<usize>,
+    starts: Vec<((Terms, f64), Start)>,
+}
 
 impl WarmStart {
     /// One start a setting, where the same classes are present.
-    fn logistic(&self, training: &Training<'_>) -> Vec<Option<&Logistic>> {
-        self.0
+    fn logistic(&self, training: &Training<'_>, settings: &[(Terms, f64)]) -> Vec<Option<&Start>> {
+        let same = self.classes == training.present;
+        settings
             .iter()
-            .map(|fitted| match &fitted.rule {
-                Rule::Logistic(rule) if fitted.present().eq(training.present.iter().copied()) => {
-                    Some(rule)
-                }
-                _ => None,
-            })
+            .map(|wanted| self.starts.iter().find(|(s, _)| same && s == wanted))
+            .map(|found| found.map(|(_, start)| start))
             .collect()
     }
 }

@@ -13,6 +13,7 @@ mod exponential;
 mod forest;
 mod growth;
 mod kd_tree;
+mod likelihood;
 mod logistic;
 mod method;
 mod model;

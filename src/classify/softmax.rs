@@ -1,23 +1,23 @@
 //! Weighted ridge multinomial logistic regression by Newton's method with a line search.
 //!
 //! The objective is the weighted negative log likelihood plus a ridge on all coefficients but the
-//! intercepts. It is convex, so a small gradient proves the optimum; the Hessian is kept from step
-//! to step, and from strength to strength, as long as it contracts the gradient well.
+//! intercepts. It is convex, so a small gradient proves the optimum. A Hessian costs several
+//! gradients; it is kept from step to step, and from strength to strength, and corrected by what
+//! the steps tell, as long as that contracts the gradient well.
 //!
 //! Source: Böhning, D. (1992) Multinomial logistic regression algorithm, Ann. Inst. Stat. Math.
-//! 44:197-200 (block Hessian); Nocedal and Wright (2006) Numerical Optimization, algorithm 3.1.
+//! 44:197-200 (block Hessian); Nocedal and Wright (2006) Numerical Optimization, algorithms 3.1
+//! and 7.4.
 
-use super::exponential::exp_of_nonpositive;
+use super::likelihood::Likelihood;
 use crate::{Error, Result};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use ndarray::{Array2, ArrayView2};
 
-/// Rows handled at once: a block of all columns stays in the first-level cache.
-const BLOCK: usize = 128;
 /// Converged where no component of the gradient exceeds this share of the total weight.
 const GRADIENT_TOLERANCE: f64 = 1e-9;
 /// A kept Hessian is good enough while a step shrinks the gradient to this share or less.
-const GOOD_CONTRACTION: f64 = 0.3;
+const GOOD_CONTRACTION: f64 = 0.5;
 const MOST_STEPS: usize = 200;
 /// Sufficient decrease of the line search (Nocedal and Wright 2006, eq. 3.4).
 const ARMIJO: f64 = 1e-4;
@@ -78,26 +78,15 @@ pub struct Optimum {
 /// # Ok::<(), boneglow::Error>(())
 /// ```
 pub struct Softmax {
-    /// Column after column, each padded to whole blocks; the last column is all ones.
-    columns: Vec<Vec<f64>>,
-    labels: Vec<usize>,
-    /// Padded with zeros.
-    weights: Vec<f64>,
-    total: f64,
-    classes: usize,
-    hessian: Option<DMatrix<f64>>,
+    rows: Likelihood,
+    kept: Option<Kept>,
 }
 
-struct Evaluation {
-    loss: f64,
-    objective: f64,
-    gradient: Vec<f64>,
-}
-
-impl Evaluation {
-    fn largest(&self) -> f64 {
-        self.gradient.iter().fold(0.0, |a, g| a.max(g.abs()))
-    }
+/// A Hessian of the likelihood, and what the steps since tell of how it has changed.
+struct Kept {
+    hessian: DMatrix<f64>,
+    /// Each step, and by how much the gradient without its ridge changed.
+    steps: Vec<(DVector<f64>, DVector<f64>)>,
 }
 
 impl Softmax {
@@ -109,31 +98,20 @@ impl Softmax {
         weights: &[f64],
         classes: usize,
     ) -> Self {
-        let rows = features.nrows();
-        let padded = rows.div_ceil(BLOCK) * BLOCK;
-        let mut columns: Vec<Vec<f64>> = features
-            .columns()
-            .into_iter()
-            .map(|column| {
-                let mut column: Vec<f64> = column.iter().copied().collect();
-                column.resize(padded, 0.0);
-                column
-            })
-            .collect();
-        columns.push(vec![1.0; padded]);
-        let pad = |values: &mut Vec<f64>| values.resize(padded, 0.0);
-        let mut weights = weights.to_vec();
-        pad(&mut weights);
-        let mut labels = labels.to_vec();
-        labels.resize(padded, 0);
         Softmax {
-            columns,
-            labels,
-            total: weights.iter().sum(),
-            weights,
-            classes,
-            hessian: None,
+            rows: Likelihood::new(features, labels, weights, classes),
+            kept: None,
         }
+    }
+
+    /// Hessian of the likelihood at `coefficients`, of a row of weight 1 in the mean.
+    pub(super) fn mean_curvature(&self, coefficients: &Coefficients) -> DMatrix<f64> {
+        self.rows.curvature(&coefficients.flat()) / self.rows.total
+    }
+
+    /// Takes the mean curvature of similar rows, which spares working out one of these.
+    pub(super) fn assume_mean_curvature(&mut self, curvature: &DMatrix<f64>) {
+        self.kept = Some(Kept::new(curvature * self.rows.total));
     }
 
     /// Fits with objective: sum of weight x negative log likelihood + `ridge` / 2 x |slopes|^2.
@@ -141,50 +119,51 @@ impl Softmax {
     /// # Errors
     /// If the gradient does not vanish, as where classes are perfectly separable and `ridge` is 0.
     pub fn fit(&mut self, ridge: f64, start: Option<&Coefficients>) -> Result<Optimum> {
-        let width = self.columns.len();
+        let rows = &self.rows;
+        let (classes, width) = (rows.classes, rows.width());
         let mut at = match start {
-            Some(start) if start.slopes.dim() == (self.classes, width - 1) => start.flat(),
-            _ => vec![0.0; self.classes * width],
+            Some(start) if start.slopes.dim() == (classes, width - 1) => start.flat(),
+            _ => vec![0.0; classes * width],
         };
-        center(&mut at, self.classes);
-        let mut now = self.evaluate(&at, ridge);
+        center(&mut at, classes);
+        let mut now = rows.evaluate(&at, ridge);
         let mut evaluations = 1;
         let mut fresh = false;
         let mut factored: Option<Cholesky<f64, Dyn>> = None;
         for _ in 0..MOST_STEPS {
-            if now.largest() <= GRADIENT_TOLERANCE * self.total {
+            if now.largest() <= GRADIENT_TOLERANCE * rows.total {
                 return Ok(Optimum {
-                    coefficients: Coefficients::from_flat(&at, self.classes),
+                    coefficients: Coefficients::from_flat(&at, classes),
                     objective: now.objective,
                     negative_log_likelihood: now.loss,
-                    gradient: now.largest() / self.total,
+                    gradient: now.largest() / rows.total,
                     evaluations,
                 });
             }
-            if self.hessian.is_none() {
-                self.hessian = Some(self.curvature(&at));
-                (fresh, factored) = (true, None);
-            }
+            let kept = match self.kept.take() {
+                Some(kept) => kept,
+                None => {
+                    (fresh, factored) = (true, None);
+                    Kept::new(rows.curvature(&at))
+                }
+            };
             let solver = match factored.take() {
                 Some(solver) => solver,
-                None => self.factor(ridge)?,
+                None => factor(rows, &kept.hessian, ridge)?,
             };
-            let step = solver.solve(&DVector::from_column_slice(&now.gradient));
-            factored = Some(solver);
-            let slope: f64 = -step
-                .iter()
-                .zip(&now.gradient)
-                .map(|(s, g)| s * g)
-                .sum::<f64>();
+            let gradient = DVector::from_column_slice(&now.gradient);
+            let step = kept.step(&solver, &gradient, |s| with_ridge(s, ridge, width));
+            (self.kept, factored) = (Some(kept), Some(solver));
+            let slope = step.dot(&gradient);
             let rounding = 1e-13 * now.objective.abs();
             let mut length = 1.0;
             let next = loop {
                 let there: Vec<f64> = at
                     .iter()
                     .zip(step.iter())
-                    .map(|(a, s)| a - length * s)
+                    .map(|(a, s)| a + length * s)
                     .collect();
-                let next = self.evaluate(&there, ridge);
+                let next = rows.evaluate(&there, ridge);
                 evaluations += 1;
                 if next.objective <= now.objective + ARMIJO * length * slope + rounding {
                     break Some((there, next));
@@ -198,18 +177,22 @@ impl Softmax {
                 if fresh {
                     break;
                 }
-                self.hessian = None;
+                self.kept = None;
                 continue;
             };
             if length < 1.0 || next.largest() > GOOD_CONTRACTION * now.largest() {
-                self.hessian = None;
+                self.kept = None;
+            } else if let Some(kept) = &mut self.kept {
+                let change = DVector::from_column_slice(&next.gradient) - gradient;
+                let change = change - with_ridge(&step, ridge, width);
+                kept.steps.push((step, change));
             }
             fresh = false;
             (at, now) = (there, next);
         }
         Err(Error::too_little(format!(
             "the logistic regression has no optimum within reach (gradient {:.1e} of the total weight)",
-            now.largest() / self.total
+            now.largest() / rows.total
         ))
         .remedy("classes that are perfectly separable need a finite strength"))
     }
@@ -219,181 +202,92 @@ impl Softmax {
     ///
     /// Absent where the information is singular or there are not two classes.
     pub fn binary_covariance(&self, coefficients: &Coefficients) -> Option<Array2<f64>> {
-        if self.classes != 2 {
+        if self.rows.classes != 2 {
             return None;
         }
-        let width = self.columns.len();
-        let curvature = self.curvature(&coefficients.flat());
+        let width = self.rows.width();
+        let curvature = self.rows.curvature(&coefficients.flat());
         let information = curvature.view((0, 0), (width, width)).into_owned();
         let inverse = Cholesky::new(information)?.inverse();
         Some(Array2::from_shape_fn((width, width), |(i, j)| {
             inverse[(i, j)]
         }))
     }
+}
 
-    fn factor(&self, ridge: f64) -> Result<Cholesky<f64, Dyn>> {
-        let width = self.columns.len();
-        let size = self.classes * width;
-        let mut matrix = match &self.hessian {
-            Some(hessian) => hessian.clone(),
-            None => DMatrix::zeros(size, size),
-        };
-        // Adding the same to all classes changes nothing; this fixes the sum of a column at 0.
-        let common = self.total / (self.classes * self.classes) as f64;
-        for k in 0..self.classes {
-            for l in 0..self.classes {
-                for j in 0..width {
-                    matrix[(k * width + j, l * width + j)] += common;
-                }
-            }
-            for j in 0..width - 1 {
-                matrix[(k * width + j, k * width + j)] += ridge;
-            }
-        }
-        // A class that the model has all but excluded leaves no curvature; a trace keeps it solvable.
-        let trace = 1e-12 * self.total;
-        for i in 0..size {
-            matrix[(i, i)] += trace;
-        }
-        Cholesky::new(matrix).ok_or_else(|| {
-            Error::too_little("the logistic regression is not determined by the data")
-                .remedy("leave out features that repeat others")
-        })
-    }
-
-    /// Class probabilities of one block into `p`, and the block's loss.
-    fn block(&self, from: usize, at: &[f64], p: &mut [[f64; BLOCK]]) -> f64 {
-        let width = self.columns.len();
-        let rows = from..from + BLOCK;
-        let mut largest = [f64::NEG_INFINITY; BLOCK];
-        for (k, z) in p.iter_mut().enumerate() {
-            let theta = &at[k * width..(k + 1) * width];
-            z.fill(theta[width - 1]);
-            for (slope, column) in theta[..width - 1].iter().zip(&self.columns) {
-                for (z, x) in z.iter_mut().zip(&column[rows.clone()]) {
-                    *z += slope * x;
-                }
-            }
-            for (m, z) in largest.iter_mut().zip(z.iter()) {
-                *m = if *z > *m { *z } else { *m };
-            }
-        }
-        let labels = &self.labels[rows.clone()];
-        let weights = &self.weights[rows];
-        let mut own = [0.0; BLOCK];
-        for i in 0..BLOCK {
-            own[i] = p[labels[i]][i] - largest[i];
-        }
-        let mut sum = [0.0; BLOCK];
-        for z in p.iter_mut() {
-            for (z, m) in z.iter_mut().zip(&largest) {
-                *z -= m;
-            }
-            exp_of_nonpositive(z);
-            for (s, e) in sum.iter_mut().zip(z.iter()) {
-                *s += e;
-            }
-        }
-        let mut loss = 0.0;
-        for i in 0..BLOCK {
-            loss += weights[i] * (sum[i].ln() - own[i]);
-        }
-        for s in &mut sum {
-            *s = 1.0 / *s;
-        }
-        for z in p.iter_mut() {
-            for (e, s) in z.iter_mut().zip(&sum) {
-                *e *= s;
-            }
-        }
-        loss
-    }
-
-    fn evaluate(&self, at: &[f64], ridge: f64) -> Evaluation {
-        let width = self.columns.len();
-        let mut gradient = vec![0.0; at.len()];
-        let mut p = vec![[0.0; BLOCK]; self.classes];
-        let mut loss = 0.0;
-        for from in (0..self.weights.len()).step_by(BLOCK) {
-            loss += self.block(from, at, &mut p);
-            let rows = from..from + BLOCK;
-            let weights = &self.weights[rows.clone()];
-            for p in p.iter_mut() {
-                for (p, w) in p.iter_mut().zip(weights) {
-                    *p *= w;
-                }
-            }
-            for (i, (&label, w)) in self.labels[rows.clone()].iter().zip(weights).enumerate() {
-                p[label][i] -= w;
-            }
-            for (k, residual) in p.iter().enumerate() {
-                for (g, column) in gradient[k * width..].iter_mut().zip(&self.columns) {
-                    *g += dot(residual, &column[rows.clone()]);
-                }
-            }
-        }
-        let mut penalty = 0.0;
-        for k in 0..self.classes {
-            for j in k * width..(k + 1) * width - 1 {
-                gradient[j] += ridge * at[j];
-                penalty += at[j] * at[j];
-            }
-        }
-        Evaluation {
-            loss,
-            objective: loss + 0.5 * ridge * penalty,
-            gradient,
+impl Kept {
+    fn new(hessian: DMatrix<f64>) -> Self {
+        Kept {
+            hessian,
+            steps: Vec::new(),
         }
     }
 
-    /// Hessian of the weighted negative log likelihood.
-    fn curvature(&self, at: &[f64]) -> DMatrix<f64> {
-        let (classes, width) = (self.classes, self.columns.len());
-        // Blocks of pairs k < l; those on the diagonal follow, since each row of blocks sums to 0.
-        let pairs: Vec<(usize, usize)> = (0..classes)
-            .flat_map(|k| (k + 1..classes).map(move |l| (k, l)))
+    /// The step by the Hessian as corrected by all steps since (Nocedal and Wright 2006, algorithm
+    /// 7.4). `ridge` is what the ridge adds to the change of the gradient along a step.
+    fn step(
+        &self,
+        solver: &Cholesky<f64, Dyn>,
+        gradient: &DVector<f64>,
+        ridge: impl Fn(&DVector<f64>) -> DVector<f64>,
+    ) -> DVector<f64> {
+        let steps: Vec<(&DVector<f64>, DVector<f64>)> = self
+            .steps
+            .iter()
+            .map(|(step, change)| (step, change + ridge(step)))
+            .filter(|(step, change)| step.dot(change) > 0.0)
             .collect();
-        let mut blocks = vec![vec![0.0; width * width]; pairs.len()];
-        let mut p = vec![[0.0; BLOCK]; classes];
-        for from in (0..self.weights.len()).step_by(BLOCK) {
-            self.block(from, at, &mut p);
-            let rows = from..from + BLOCK;
-            let weights = &self.weights[rows.clone()];
-            for (&(k, l), block) in pairs.iter().zip(&mut blocks) {
-                let mut h = [0.0; BLOCK];
-                for i in 0..BLOCK {
-                    h[i] = weights[i] * p[k][i] * p[l][i];
-                }
-                let mut hx = [0.0; BLOCK];
-                for (j, column) in self.columns.iter().enumerate() {
-                    for ((hx, h), x) in hx.iter_mut().zip(&h).zip(&column[rows.clone()]) {
-                        *hx = h * x;
-                    }
-                    for (m, other) in self.columns[..=j].iter().enumerate() {
-                        block[j * width + m] += dot(&hx, &other[rows.clone()]);
-                    }
-                }
-            }
+        let mut down = -gradient;
+        let mut shares = Vec::with_capacity(steps.len());
+        for (step, change) in steps.iter().rev() {
+            let share = step.dot(&down) / step.dot(change);
+            down.axpy(-share, change, 1.0);
+            shares.push(share);
         }
-        let mut hessian = DMatrix::zeros(classes * width, classes * width);
-        for ((k, l), block) in pairs.into_iter().zip(&blocks) {
-            for j in 0..width {
-                for m in 0..=j {
-                    let value = block[j * width + m];
-                    for (row, column) in [(j, m), (m, j)] {
-                        hessian[(k * width + row, l * width + column)] = -value;
-                        hessian[(l * width + row, k * width + column)] = -value;
-                        hessian[(k * width + row, k * width + column)] += value;
-                        hessian[(l * width + row, l * width + column)] += value;
-                        if j == m {
-                            break;
-                        }
-                    }
-                }
-            }
+        solver.solve_mut(&mut down);
+        for ((step, change), share) in steps.iter().zip(shares.iter().rev()) {
+            let back = change.dot(&down) / step.dot(change);
+            down.axpy(share - back, step, 1.0);
         }
-        hessian
+        down
     }
+}
+
+/// The ridge's part of the change of the gradient along `step`: none in the intercepts.
+fn with_ridge(step: &DVector<f64>, ridge: f64, width: usize) -> DVector<f64> {
+    DVector::from_fn(step.len(), |i, _| {
+        if i % width == width - 1 {
+            0.0
+        } else {
+            ridge * step[i]
+        }
+    })
+}
+
+fn factor(rows: &Likelihood, hessian: &DMatrix<f64>, ridge: f64) -> Result<Cholesky<f64, Dyn>> {
+    let (classes, width) = (rows.classes, rows.width());
+    let mut matrix = hessian.clone();
+    // Adding the same to all classes changes nothing; this fixes the sum of a column at 0.
+    let common = rows.total / (classes * classes) as f64;
+    for k in 0..classes {
+        for l in 0..classes {
+            for j in 0..width {
+                matrix[(k * width + j, l * width + j)] += common;
+            }
+        }
+        for j in 0..width - 1 {
+            matrix[(k * width + j, k * width + j)] += ridge;
+        }
+    }
+    // A class that the model has all but excluded leaves no curvature; a trace keeps it solvable.
+    let trace = 1e-12 * rows.total;
+    for i in 0..classes * width {
+        matrix[(i, i)] += trace;
+    }
+    Cholesky::new(matrix).ok_or_else(|| {
+        Error::too_little("the logistic regression is not determined by the data")
+            .remedy("leave out features that repeat others")
+    })
 }
 
 /// Makes each coefficient sum to 0 over the classes, which changes no probability.
@@ -405,17 +299,6 @@ fn center(flat: &mut [f64], classes: usize) {
             flat[k * width + j] -= mean;
         }
     }
-}
-
-/// Dot product in eight running sums, in a fixed order.
-fn dot(a: &[f64; BLOCK], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 8];
-    for (a, b) in a.chunks_exact(8).zip(b.chunks_exact(8)) {
-        for i in 0..8 {
-            sums[i] += a[i] * b[i];
-        }
-    }
-    (sums[0] + sums[4]) + (sums[1] + sums[5]) + (sums[2] + sums[6]) + (sums[3] + sums[7])
 }
 
 #[cfg(test)]
@@ -441,7 +324,7 @@ mod tests {
     fn gradient_and_hessian_agree_with_differences() {
         let (features, labels) = three_classes();
         let weights: Vec<f64> = (0..60).map(|i| 0.5 + (i % 4) as f64).collect();
-        let rows = Softmax::new(features.view(), &labels, &weights, 3);
+        let rows = Likelihood::new(features.view(), &labels, &weights, 3);
         let at: Vec<f64> = (0..9).map(|i| 0.3 * (i as f64 - 4.0)).collect();
         let here = rows.evaluate(&at, 0.7);
         let hessian = rows.curvature(&at);

@@ -10,7 +10,7 @@ use super::folds::{Folds, Split};
 use super::inside::{Block, Learnt, Part, certain, learn};
 use super::out_of_group::{OutOfGroup, Predictions, positive_sum, shift};
 use super::training::novelty_distances;
-use crate::classify::{Classifier, Method, Settings, adjust_prior};
+use crate::classify::{Classifier, Method, Settings, WarmStart, adjust_prior};
 use crate::features::Dataset;
 use crate::{Error, Result};
 use ndarray::{Array2, Axis, s};
@@ -170,8 +170,9 @@ fn run(
                 inside,
                 unchecked,
             };
-            let trials = job.trials(&pairs, &all, &tick)?;
-            job.outer(&pairs, trials, &distances, &tick)
+            let start = job.start(&all)?;
+            let trials = job.trials(&pairs, start.as_ref(), &tick)?;
+            job.outer(&pairs, trials, start.as_ref(), &distances, &tick)
         })
         .collect()
 }
@@ -228,25 +229,23 @@ struct Job<'a> {
 }
 
 impl Job<'_> {
+    /// From where all fits start: it spares them steps and tells them nothing, since each goes on to
+    /// its own optimum.
+    fn start(&self, all: &Part) -> Result<Option<WarmStart>> {
+        let Recipe { method, grid } = self.recipe;
+        match all.only_class() {
+            Some(_) => Ok(None),
+            None => method.warm_start(&all.data, &all.weights, grid).map(Some),
+        }
+    }
+
     fn trials(
         &self,
         pairs: &[(usize, usize)],
-        all: &Part,
+        start: Option<&WarmStart>,
         tick: &(dyn Fn() + Sync),
     ) -> Result<Vec<Trial>> {
-        if pairs.is_empty() {
-            return Ok(Vec::new());
-        }
         let grid = &self.recipe.grid;
-        let start = match all.only_class() {
-            Some(_) => None,
-            None => Some(self.recipe.method.warm_start(
-                &all.data,
-                &all.weights,
-                grid,
-                self.inside.seed,
-            )?),
-        };
         pairs
             .par_iter()
             .map(|&(i, j)| {
@@ -262,7 +261,7 @@ impl Job<'_> {
                             grid,
                             held_out.view(),
                             self.inside.seed,
-                            start.as_ref(),
+                            start,
                         )?;
                         for probabilities in &mut trial {
                             adjust_prior(probabilities, &part.fitted_shares, &part.shares);
@@ -291,6 +290,7 @@ impl Job<'_> {
         &self,
         pairs: &[(usize, usize)],
         trials: Vec<Trial>,
+        start: Option<&WarmStart>,
         distances: &[f64],
         tick: &(dyn Fn() + Sync),
     ) -> Result<Predictions> {
@@ -309,11 +309,12 @@ impl Job<'_> {
                             .map(|features| certain(features.nrows(), classes, class)),
                     ),
                     None => {
-                        let fitted = self.recipe.method.fit(
+                        let fitted = self.recipe.method.fit_from(
                             &part.data,
                             &part.weights,
                             settings,
                             self.inside.seed,
+                            start,
                         )?;
                         (
                             fitted.probabilities(test.view()),
