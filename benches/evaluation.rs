@@ -14,7 +14,9 @@ mod patches;
 mod process;
 
 use boneglow::classify::Method;
-use boneglow::evaluation::{ClusterBootstrap, Folds, Inside, Recipe, Scores, cross_validate, evaluate};
+use boneglow::evaluation::{
+    ClusterBootstrap, Folds, Inside, Recipe, Scores, cross_validate, evaluate,
+};
 use boneglow::features::Dataset;
 use boneglow::season::Plan;
 use std::fmt::Write as _;
@@ -67,7 +69,8 @@ fn alone(name: &str) {
     }
     let wall = start.elapsed().as_secs_f64();
     let user = process::user_seconds().zip(before).map(|(now, b)| now - b);
-    let told = |x: Option<f64>, unit: &str| x.map_or("not known".into(), |x| format!("{x:.2} {unit}"));
+    let told =
+        |x: Option<f64>, unit: &str| x.map_or("not known".into(), |x| format!("{x:.2} {unit}"));
     println!(
         "wall {wall:.2} s, processor {}, peak {}",
         told(user, "s"),
@@ -111,7 +114,11 @@ fn main() {
         return alone(name);
     }
     let all: Vec<&str> = match named.is_empty() {
-        true => Method::ALL.map(Method::name).into_iter().chain(["all"]).collect(),
+        true => Method::ALL
+            .map(Method::name)
+            .into_iter()
+            .chain(["all"])
+            .collect(),
         false => named.iter().map(|n| n.as_str()).collect(),
     };
     let program = std::env::current_exe().unwrap();

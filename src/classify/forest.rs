@@ -1,7 +1,7 @@
 //! A random forest with class shares in its leaves.
 
 use super::bins::Bins;
-use super::growth::{Grown, Rows};
+use super::growth::{Grown, MOST_FEATURES, Rows, on_a_grid};
 use super::training::Training;
 use super::tree::{Tree, WHOLE};
 use crate::numeric::stream;
@@ -179,16 +179,16 @@ fn rows_of_codes(bins: &Bins, features: ArrayView2<'_, f64>) -> Vec<u8> {
 }
 
 /// Binned training patches from which trees grow.
-struct Field<'a> {
+struct Field {
     bins: Bins,
     codes: Vec<Vec<u8>>,
     labels: Vec<u8>,
-    weights: &'a [f64],
+    weights: Vec<f64>,
     base: Vec<u32>,
 }
 
-impl<'a> Field<'a> {
-    fn new(training: &Training<'a>) -> Result<Self> {
+impl Field {
+    fn new(training: &Training<'_>) -> Result<Self> {
         let classes = training.classes();
         if classes > MOST_CLASSES {
             return Err(Error::input(format!(
@@ -200,12 +200,25 @@ impl<'a> Field<'a> {
         if training.features.ncols() == 0 {
             return Err(Error::input("there is no feature").key("classify.features"));
         }
+        if training.features.ncols() > MOST_FEATURES {
+            return Err(Error::input(format!(
+                "a forest looks at no more than {MOST_FEATURES} features, and there are {}",
+                training.features.ncols()
+            ))
+            .key("classify.features")
+            .remedy("leave features out, or the forest"));
+        }
+        let total: f64 = training.weights.iter().sum();
         let bins = Bins::fit(training.features);
         Ok(Field {
             codes: bins.codes(training.features),
             bins,
             labels: training.labels.iter().map(|&l| l as u8).collect(),
-            weights: training.weights,
+            weights: training
+                .weights
+                .iter()
+                .map(|w| on_a_grid(*w, total))
+                .collect(),
             base: training
                 .shares
                 .iter()

@@ -3,6 +3,8 @@
 //! Source: Friedman, Bentley and Finkel (1977) ACM Trans. Math. Softw. 3:209-226; distances to
 //! cells kept up as in Arya and Mount (1993) Proc. Data Compression Conf., 381-390.
 
+use std::cmp::Ordering;
+
 /// Points a leaf holds at most, save where all are equal.
 const BUCKET: usize = 16;
 
@@ -80,7 +82,7 @@ impl KdTree {
         if !self.nodes.is_empty() {
             self.visit(0, query, 0.0, search);
         }
-        search.settle();
+        search.finish();
         &search.found
     }
 
@@ -133,27 +135,56 @@ impl KdTree {
 }
 
 impl Search {
-    /// Sorts what was found, drops what is farther than wanted, and draws in the bound.
+    /// Drops what is farther than wanted, and draws in the bound.
     fn settle(&mut self) {
-        self.found.sort_unstable_by(|a, b| {
-            a.squared_distance
-                .total_cmp(&b.squared_distance)
-                .then(a.name.cmp(&b.name))
-        });
-        let mut weight = 0.0;
-        for (i, near) in self.found.iter().enumerate() {
-            if weight >= self.wanted && near.squared_distance > self.bound {
-                self.found.truncate(i);
-                break;
-            }
-            let reached = weight >= self.wanted;
-            weight += near.weight;
-            if !reached && weight >= self.wanted {
-                self.bound = near.squared_distance;
-            }
+        // A little more, since weights are summed in no particular order.
+        let wanted = self.wanted * (1.0 + 1e-12);
+        if let Some(bound) = farthest_wanted(&mut self.found, wanted) {
+            self.bound = bound;
+            self.found.retain(|near| near.squared_distance <= bound);
         }
         self.limit = (2 * self.found.len()).max(64);
     }
+
+    /// Sorts what was found, and drops what is farther than wanted.
+    fn finish(&mut self) {
+        self.settle();
+        self.found.sort_unstable_by(by_distance);
+        let mut weight = 0.0;
+        let mut last = f64::INFINITY;
+        let within = self.found.iter().take_while(|near| {
+            let wanted = weight < self.wanted || near.squared_distance == last;
+            weight += near.weight;
+            last = near.squared_distance;
+            wanted
+        });
+        let within = within.count();
+        self.found.truncate(within);
+    }
+}
+
+/// The distance within which the nearest weigh `wanted`, if all together do; changes their order.
+fn farthest_wanted(found: &mut [Near], wanted: f64) -> Option<f64> {
+    let mut rest = found;
+    let mut within = 0.0;
+    while rest.len() > 1 {
+        let middle = rest.len() / 2;
+        rest.select_nth_unstable_by(middle, by_distance);
+        let lower: f64 = rest[..middle].iter().map(|near| near.weight).sum();
+        if within + lower >= wanted {
+            rest = &mut rest[..middle];
+        } else {
+            within += lower;
+            rest = &mut rest[middle..];
+        }
+    }
+    let last = rest.first()?;
+    (within + last.weight >= wanted).then_some(last.squared_distance)
+}
+
+/// By distance, then by name; distances are not negative, so their bits are in order.
+fn by_distance(a: &Near, b: &Near) -> Ordering {
+    (a.squared_distance.to_bits(), a.name).cmp(&(b.squared_distance.to_bits(), b.name))
 }
 
 fn split(points: &[f64], width: usize, order: &mut [u32], from: usize, nodes: &mut Vec<Node>) {

@@ -61,10 +61,7 @@ impl Logistic {
     }
 
     /// For each of `settings` what fits to some of the patches may start from.
-    pub(crate) fn starts(
-        training: &Training<'_>,
-        settings: &[(Terms, f64)],
-    ) -> Result<Vec<Start>> {
+    pub(crate) fn starts(training: &Training<'_>, settings: &[(Terms, f64)]) -> Result<Vec<Start>> {
         let curvature = |rows: &Softmax, at: &Coefficients| rows.mean_curvature(at);
         let fitted = Self::fit_each(training, settings, &[], curvature)?;
         let starts = fitted.into_iter().map(|(fitted, curvature)| Start {

@@ -204,7 +204,8 @@ impl Method {
         seed: u64,
         start: Option<&WarmStart>,
     ) -> Result<Fitted> {
-        let mut fitted = self.fit_all(data, weights, std::slice::from_ref(settings), seed, start)?;
+        let mut fitted =
+            self.fit_all(data, weights, std::slice::from_ref(settings), seed, start)?;
         fitted
             .pop()
             .ok_or_else(|| Error::input("there are no settings to fit").remedy("give one"))
@@ -453,10 +454,6 @@ impl Fitted {
             Rule::Forest(rule) => rule.width() == features,
             Rule::Neighbours(rule) => rule.width() == features,
         }
-    }
-
-    fn present(&self) -> impl Iterator<Item = usize> {
-        (0..self.shares.len()).filter(|&c| self.shares[c] > 0.0)
     }
 }
 

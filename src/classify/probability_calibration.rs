@@ -1,6 +1,6 @@
 //! Probability of a positive, corrected on patches that the classifier had not seen.
 
-use super::softmax::Softmax;
+use super::exponential::exp_of_nonpositive;
 use crate::{Error, Result};
 use ndarray::{Array2, Axis};
 use serde::{Deserialize, Serialize};
@@ -200,30 +200,106 @@ fn platt(logits: &[f64], positive: &[bool], weights: &[f64]) -> Result<Probabili
     };
     let (yes, no) = (side(true), side(false));
     let targets = [1.0 / (no + 2.0), (yes + 1.0) / (yes + 2.0)];
-    // A row with target t is a positive row of weight t and a negative row of weight 1 - t.
-    let n = logits.len();
-    let features = Array2::from_shape_fn((2 * n, 1), |(i, _)| logits[i % n]);
-    let labels: Vec<usize> = (0..2 * n).map(|i| i / n).collect();
-    let shared: Vec<f64> = (0..2 * n)
-        .map(|i| {
-            let target = targets[usize::from(positive[i % n])];
-            weights[i % n] * if i < n { 1.0 - target } else { target }
-        })
-        .collect();
-    let mut rows = Softmax::new(features.view(), &labels, &shared, 2);
-    let fit = rows.fit(0.0, None)?.coefficients;
-    let slope = fit.slopes[(1, 0)] - fit.slopes[(0, 0)];
+    let curve = Curve {
+        logits,
+        targets: positive.iter().map(|p| targets[usize::from(*p)]).collect(),
+        weights,
+    };
+    let [slope, intercept] = curve.fit()?;
     if slope > 0.0 {
-        return Ok(ProbabilityCalibration::Platt {
-            slope,
-            intercept: fit.intercepts[1] - fit.intercepts[0],
-        });
+        return Ok(ProbabilityCalibration::Platt { slope, intercept });
     }
     let share = (yes * targets[1] + no * targets[0]) / (yes + no);
     Ok(ProbabilityCalibration::Platt {
         slope: 0.0,
         intercept: (share / (1.0 - share)).ln(),
     })
+}
+
+/// Rows to which a logistic curve of one variable is fitted by weighted likelihood.
+struct Curve<'a> {
+    logits: &'a [f64],
+    /// Share of positives of each row.
+    targets: Vec<f64>,
+    weights: &'a [f64],
+}
+
+/// Rows handled at once.
+const BLOCK: usize = 128;
+
+/// Negative log likelihood of a curve with its first and second derivatives.
+#[derive(Default)]
+struct Fit {
+    loss: f64,
+    gradient: [f64; 2],
+    curvature: [f64; 3],
+}
+
+impl Curve<'_> {
+    /// Slope and intercept, by Newton's method with a line search from the curve that corrects
+    /// nothing (Nocedal and Wright 2006, algorithm 3.1).
+    fn fit(&self) -> Result<[f64; 2]> {
+        let total: f64 = self.weights.iter().sum();
+        let mut at = [1.0, 0.0];
+        let mut now = self.evaluate(at);
+        for _ in 0..100 {
+            let [g, h] = now.gradient;
+            if g.abs().max(h.abs()) <= 1e-9 * total {
+                return Ok(at);
+            }
+            // A trace keeps it solvable where all logits are equal.
+            let trace = 1e-12 * total;
+            let [a, b, c] = now.curvature;
+            let (a, c) = (a + trace, c + trace);
+            let determinant = a * c - b * b;
+            let step = [(b * h - c * g) / determinant, (b * g - a * h) / determinant];
+            let slope = step[0] * g + step[1] * h;
+            let mut length = 1.0;
+            let (there, next) = loop {
+                let there = [at[0] + length * step[0], at[1] + length * step[1]];
+                let next = self.evaluate(there);
+                if next.loss <= now.loss + 1e-4 * length * slope + 1e-13 * now.loss {
+                    break (there, next);
+                }
+                length /= 2.0;
+                if length < 1e-9 {
+                    return Err(not_found());
+                }
+            };
+            (at, now) = (there, next);
+        }
+        Err(not_found())
+    }
+
+    fn evaluate(&self, [slope, intercept]: [f64; 2]) -> Fit {
+        let mut fit = Fit::default();
+        let rows = self.logits.chunks(BLOCK).zip(self.targets.chunks(BLOCK));
+        for ((logits, targets), weights) in rows.zip(self.weights.chunks(BLOCK)) {
+            let mut odds = [0.0; BLOCK];
+            for (e, z) in odds.iter_mut().zip(logits) {
+                *e = -(slope * z + intercept).abs();
+            }
+            exp_of_nonpositive(&mut odds);
+            for (((z, t), w), e) in logits.iter().zip(targets).zip(weights).zip(&odds) {
+                let eta = slope * z + intercept;
+                let p = if eta >= 0.0 { 1.0 } else { *e } / (1.0 + e);
+                fit.loss += w * ((1.0 + e).ln() + eta.max(0.0) - t * eta);
+                let residual = w * (p - t);
+                fit.gradient[0] += residual * z;
+                fit.gradient[1] += residual;
+                let h = w * p * (1.0 - p);
+                fit.curvature[0] += h * z * z;
+                fit.curvature[1] += h * z;
+                fit.curvature[2] += h;
+            }
+        }
+        fit
+    }
+}
+
+fn not_found() -> Error {
+    Error::too_little("the probabilities have no logistic correction within reach")
+        .remedy("add ground checks of positives and of others")
 }
 
 fn isotonic(logits: &[f64], positive: &[bool], weights: &[f64]) -> ProbabilityCalibration {

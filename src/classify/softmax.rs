@@ -152,7 +152,9 @@ impl Softmax {
                 None => factor(rows, &kept.hessian, ridge)?,
             };
             let gradient = DVector::from_column_slice(&now.gradient);
-            let step = kept.step(&solver, &gradient, |s| with_ridge(s, ridge, width));
+            let mut step = kept.step(&solver, &gradient, |s| with_ridge(s, ridge, width));
+            // Rounding must not pile up where the likelihood is level.
+            center(step.as_mut_slice(), classes);
             (self.kept, factored) = (Some(kept), Some(solver));
             let slope = step.dot(&gradient);
             let rounding = 1e-13 * now.objective.abs();
