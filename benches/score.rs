@@ -199,6 +199,7 @@ fn whole(kind: Kind, judge: &ModelJudge, threads: Option<usize>) -> StripResult 
     let scorer = Scorer::of_model(&kind.rig(), judge, cut).unwrap();
     let options = ScoreOptions {
         min_pixels: MIN_PIXELS,
+        join_gap: 0,
         position: PositionPlan {
             fov_deg: 70.0,
             gnss_sd_m: 3.0,

@@ -76,9 +76,25 @@ impl Error {
     pub fn io(path: impl AsRef<Path>, source: std::io::Error) -> Self {
         let message = match source.kind() {
             std::io::ErrorKind::NotFound => "there is no such file".to_string(),
+            std::io::ErrorKind::PermissionDenied => "the system does not permit this".to_string(),
+            std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {
+                "a file stands where a folder is expected".to_string()
+            }
             _ => source.to_string(),
         };
+        let remedy = match source.kind() {
+            std::io::ErrorKind::PermissionDenied => {
+                Some("ask for the right to read and write there, or work on a copy")
+            }
+            std::io::ErrorKind::AlreadyExists | std::io::ErrorKind::NotADirectory => {
+                Some("rename or remove that file")
+            }
+            _ => None,
+        };
         let mut error = Self::new(Kind::Io, message).at(path);
+        if let Some(remedy) = remedy {
+            error = error.remedy(remedy);
+        }
         error.0.source = Some(source);
         error
     }

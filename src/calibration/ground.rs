@@ -136,7 +136,7 @@ fn of_material(nets: &[[(f64, f64); 3]], leak: [f64; 3]) -> Option<Share> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::simulation::Draw;
+    use crate::numeric::Draw;
 
     const LEAK: [f64; 3] = [0.001, 0.002, 0.012];
     const HUE_OF_CLAY: [f64; 3] = [0.45, 0.4, 0.15];

@@ -21,6 +21,6 @@ pub struct Args {
 impl Args {
     pub fn run(&self, context: &Context) -> Result<ExitCode> {
         let (csv, outcome) = steps::chromaticity(&read_table(&self.spectra)?, self.ten_degree)?;
-        context.deliver(&self.output, &csv, outcome)
+        context.deliver(&self.spectra, &self.output, &csv, outcome)
     }
 }

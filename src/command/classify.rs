@@ -19,6 +19,6 @@ impl Args {
     pub fn run(&self, context: &Context) -> Result<ExitCode> {
         let season = context.season()?;
         let (csv, outcome) = steps::classify(&season, &read_table(&self.patches)?)?;
-        context.deliver(&self.output, &csv, outcome)
+        context.deliver(&self.patches, &self.output, &csv, outcome)
     }
 }

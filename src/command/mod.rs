@@ -38,7 +38,7 @@ practice. Fossils and land have owners: ask before you fly, walk or collect.";
 #[derive(Parser)]
 #[command(name = "boneglow", version, after_help = CAUTIONS)]
 struct Cli {
-    #[command(flatten)]
+    #[command(flatten, next_help_heading = "Every command")]
     common: Common,
     #[command(subcommand)]
     command: Command,
@@ -58,7 +58,7 @@ struct Common {
     /// Say nothing but errors
     #[arg(long, global = true)]
     quiet: bool,
-    /// Give the result as JSON on standard output, for scripts
+    /// Give the result as JSON on standard output, for scripts; a table that goes there stays a table
     #[arg(long, global = true)]
     json: bool,
     /// Threads to work with; the results do not depend on it
@@ -122,12 +122,21 @@ impl Context {
     }
 
     /// Writes a table to a file, or to standard output and then says nothing else there.
-    fn deliver(&self, to: &Path, bytes: &[u8], outcome: Outcome) -> Result<ExitCode> {
+    ///
+    /// A table is never written over the one that it was made from.
+    fn deliver(&self, from: &Path, to: &Path, bytes: &[u8], outcome: Outcome) -> Result<ExitCode> {
         if to == Path::new("-") {
             // A closed pipe (`boneglow ... | head`) is no error.
             let _ = std::io::stdout().write_all(bytes);
             self.talk.warnings(&outcome);
             return Ok(exit_code(&outcome));
+        }
+        if let (Ok(read), Ok(written)) = (from.canonicalize(), to.canonicalize())
+            && read == written
+        {
+            return Err(Error::input("this is the table that was read")
+                .at(to)
+                .remedy("give the result a name of its own"));
         }
         files::write_whole(to, bytes)?;
         self.talk.say(&format!("Wrote {}.", to.display()));

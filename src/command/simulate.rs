@@ -24,6 +24,6 @@ impl Args {
         let spectra = read_table(&self.spectra)?;
         let rigs = read_table(&self.rigs)?;
         let (csv, outcome) = steps::simulate(&season, &spectra, &rigs)?;
-        context.deliver(&self.output, &csv, outcome)
+        context.deliver(&self.spectra, &self.output, &csv, outcome)
     }
 }

@@ -44,6 +44,21 @@ impl Table {
                 .at(&path)
                 .remedy("the first line must name the columns"));
         }
+        if let [only] = &header[..]
+            && let Some(separator) = [';', '\t'].into_iter().find(|c| only.contains(*c))
+        {
+            let name = if separator == ';' {
+                "semicolons"
+            } else {
+                "tabs"
+            };
+            return Err(Error::input(format!("the columns are separated by {name}"))
+                .at(&path)
+                .line(1)
+                .remedy(
+                    "save the table with commas between columns and a point as the decimal sign",
+                ));
+        }
         for (i, name) in header.iter().enumerate() {
             if header[..i].contains(name) {
                 return Err(Error::input("this column stands twice in the header")
@@ -56,7 +71,11 @@ impl Table {
         let mut rows = Vec::new();
         for record in reader.records() {
             let record = record.map_err(|e| csv_error(&path, e))?;
-            let line = record.position().map_or(0, |p| p.line());
+            // Where lines end in CR LF the reader counts from the LF on.
+            let line = record.position().map_or(0, |p| {
+                let at_feed = bytes.get(p.byte() as usize) == Some(&b'\n');
+                p.line() + u64::from(at_feed)
+            });
             rows.push((line, record.iter().map(str::to_string).collect()));
         }
         Ok(Table { path, header, rows })

@@ -35,20 +35,29 @@ impl Ledger {
         let plan = &season.plan.ledger;
         let mut recordings = Recordings::new(season, response)?;
         let mut patches = Vec::new();
+        let mut odd = Vec::new();
         for path in season.matching(&plan.files, "ledger.files")? {
             let table = Table::read(&path)?;
+            odd.extend(misspelt_columns(&table));
             patches.extend(read_table(&table, &plan.group, &mut recordings)?);
         }
         let patches = without_waiting(patches)?;
+        check_spelling(&patches)?;
+        odd.extend(warnings(&patches));
         let ledger = Ledger {
-            warnings: warnings(&patches),
+            warnings: odd,
             patches,
         };
         if ledger.checked().next().is_none() {
             return Err(Error::too_little("no patch of the ledger has a label")
                 .at(season.file())
                 .key("ledger.files")
-                .remedy("walk to some of them and fill in the column \"label\""));
+                .remedy(
+                    match ledger.warnings.iter().find(|w| w.contains("\"label\"")) {
+                        Some(misspelt) => misspelt.clone(),
+                        None => "walk to some of them and fill in the column \"label\"".to_string(),
+                    },
+                ));
         }
         ledger
             .check_locked(&plan.locked)
@@ -148,6 +157,82 @@ pub fn read_table(
         .rows()
         .map(|row| Patch::read(&row, group, recordings))
         .collect()
+}
+
+/// Columns that a ledger may have and need not.
+const OPTIONAL: [&str; 12] = [
+    "label",
+    "night",
+    "selection",
+    "inclusion_probability",
+    "latitude",
+    "longitude",
+    "height_m",
+    "exposure_s",
+    "gain_db",
+    "pixels",
+    "strip",
+    "image",
+];
+
+/// Columns that nobody reads and that look like one that is not there.
+fn misspelt_columns(table: &Table) -> Vec<String> {
+    let absent: Vec<&str> = OPTIONAL.into_iter().filter(|c| !table.has(c)).collect();
+    let name = table.path().file_name().unwrap_or_default();
+    table
+        .header()
+        .iter()
+        .filter(|column| !OPTIONAL.contains(&column.as_str()))
+        .filter_map(|column| {
+            let near = nearest_known(column, absent.iter().copied())?;
+            let close = strsim::jaro_winkler(&column.to_lowercase(), near) > 0.9;
+            close.then(|| {
+                format!(
+                    "{} has a column \"{column}\", which is not read; is it \"{near}\"?",
+                    name.to_string_lossy()
+                )
+            })
+        })
+        .collect()
+}
+
+/// Fails where a label or a group is spelt in two ways that differ in capitals or spaces only: it would
+/// be two classes, or one site on both sides of a split.
+fn check_spelling(patches: &[Patch]) -> Result<()> {
+    let folded = |name: &str| {
+        name.split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .to_lowercase()
+    };
+    let mut labels: HashMap<String, &Patch> = HashMap::new();
+    let mut groups: HashMap<String, &Patch> = HashMap::new();
+    for patch in patches {
+        let label = patch.label.as_deref();
+        let names = [
+            (&mut labels, label, "label"),
+            (&mut groups, Some(patch.group.as_str()), "group"),
+        ];
+        for (seen, name, what) in names {
+            let Some(name) = name else { continue };
+            let first = *seen.entry(folded(name)).or_insert(patch);
+            let before = match what {
+                "label" => first.label.as_deref().unwrap_or(""),
+                _ => first.group.as_str(),
+            };
+            if before != name {
+                return Err(Error::input(format!(
+                    "found the {what} \"{name}\", and \"{before}\" in {}, line {}",
+                    first.file.display(),
+                    first.line
+                ))
+                .at(&patch.file)
+                .line(patch.line)
+                .remedy("spell it in one way everywhere"));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Joins a patch that waits without a label in one table with its ground check in another; the id may

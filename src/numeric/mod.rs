@@ -2,9 +2,11 @@
 //!
 //! Decompositions come from `nalgebra`, distribution functions from `statrs`.
 
+mod draw;
 pub mod least_squares;
 mod random;
 
+pub use draw::Draw;
 pub use random::{Stream, stream};
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};

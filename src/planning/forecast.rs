@@ -37,7 +37,8 @@ impl RecallForecast {
     pub fn in_words(&self) -> Vec<String> {
         let today = match self.width_today {
             Some(width) => format!(
-                "Recall is {:.2} with an interval {width:.2} wide, from {} positives at {} sites.",
+                "Recall is about {:.2} (unweighted, half a positive added to either side) with an interval {width:.2} wide, \
+                 from {} positives at {} sites.",
                 self.recall, self.today[1], self.today[0]
             ),
             None => {
@@ -62,7 +63,7 @@ impl RecallForecast {
         vec![
             today,
             format!(
-                "Further checks until it is {:.2} wide: {}.",
+                "Further checks until it is {:.2} wide, with at least one positive at each further site: {}.",
                 self.wanted,
                 paths.join(", ")
             ),

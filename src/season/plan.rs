@@ -289,6 +289,9 @@ pub struct StripsPlan {
     /// Fewest pixels of a candidate.
     #[serde(default = "defaults::min_pixels")]
     pub min_pixels: u64,
+    /// Pixels between two pieces that are still one candidate.
+    #[serde(default = "defaults::join_gap_px")]
+    pub join_gap_px: u32,
 }
 
 mod defaults {
@@ -328,6 +331,7 @@ mod defaults {
         heading_sd_deg: f64 = 2.0;
         height_sd_m: f64 = 0.3;
         min_pixels: u64 = 6;
+        join_gap_px: u32 = 3;
     }
 }
 
@@ -494,6 +498,12 @@ impl Plan {
             ),
             ("strips.height_sd_m", self.strips.height_sd_m, 0.0, 1e3),
             ("strips.min_pixels", self.strips.min_pixels as f64, 1.0, 1e9),
+            (
+                "strips.join_gap_px",
+                f64::from(self.strips.join_gap_px),
+                0.0,
+                1e4,
+            ),
         ];
         for (key, value, low, high) in numbers {
             if !(low..=high).contains(&value) {

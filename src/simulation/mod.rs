@@ -10,11 +10,10 @@
 mod camera;
 mod comparison;
 pub mod demo;
-mod draw;
 
+pub use crate::numeric::Draw;
 pub use camera::{Noise, PatchCodes, VirtualRig};
 pub use comparison::{
     ClassPrediction, ComparisonPlan, OptionPrediction, RigComparison, RigOption, Separation,
     compare_rigs, read_options,
 };
-pub use draw::Draw;

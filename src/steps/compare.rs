@@ -12,8 +12,10 @@ use crate::{Error, Result, files};
 use serde_json::json;
 use std::path::Path;
 
-/// Fewest groups that the old model has not seen for it to be judged as it stands.
+/// Fewest groups that the old model has not seen for it to be judged as it stands ...
 const LEAST_UNSEEN: usize = 5;
+/// ... and where the recipe is the same, so that learning it again tells nothing.
+const LEAST_UNSEEN_OF_SAME: usize = 2;
 
 /// Compares `old` (a `model.json` kept from before) with `results/model.json` on the same
 /// out-of-group patches; writes `comparison.json`. Replaces nothing.
@@ -43,7 +45,22 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
     let refitted = learn::out_of_group(season, &as_old, name(&old_model), progress)?;
     let prevalence = thresholds.prior.value;
     let (old_cut, of_cut) = old_cut(season, old, &rig, &as_old, &refitted, prevalence)?;
-    let unseen = unseen(&old_model, &learning);
+    let same_recipe = name(&old_model) == name(&new_model)
+        && old_model.feature_names() == new_model.feature_names();
+    let least = match same_recipe {
+        true => LEAST_UNSEEN_OF_SAME,
+        false => LEAST_UNSEEN,
+    };
+    let unseen = unseen(&old_model, &learning, least);
+    if unseen.is_none() && same_recipe {
+        return Err(Error::too_little(format!(
+            "both models are \"{}\" of the same features, and there are no {least} groups with positives and others \
+             that the old one has not seen",
+            name(&new_model)
+        ))
+        .at(old)
+        .remedy("compare again when other sites were checked"));
+    }
     let bootstrap = ClusterBootstrap {
         replicates: plan.classify.replicates,
         seed: plan.classify.seed,
@@ -156,7 +173,7 @@ fn same_file(one: &Path, other: &Path) -> bool {
 
 /// Patches of groups that the old model has not seen, and how many such groups; absent where they are
 /// too few or hold positives or others only.
-fn unseen(old: &Model, learning: &Learning) -> Option<(Vec<usize>, usize)> {
+fn unseen(old: &Model, learning: &Learning, least: usize) -> Option<(Vec<usize>, usize)> {
     let data = &learning.data;
     let new = |i: &usize| !old.groups().contains(&data.group_names[data.groups[*i]]);
     let rows: Vec<usize> = (0..data.len()).filter(new).collect();
@@ -165,7 +182,7 @@ fn unseen(old: &Model, learning: &Learning) -> Option<(Vec<usize>, usize)> {
     groups.dedup();
     let positives = rows.iter().filter(|&&i| data.is_positive(i)).count();
     let both = positives > 0 && positives < rows.len();
-    (groups.len() >= LEAST_UNSEEN && both).then_some((rows, groups.len()))
+    (groups.len() >= least && both).then_some((rows, groups.len()))
 }
 
 fn describe(found: &Comparison) -> Outcome {

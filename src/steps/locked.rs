@@ -80,6 +80,7 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
         let path = season.result(result);
         inputs.add(season.name_of(&path), &files::read(&path)?);
     }
+    let known = earlier.openings.iter().any(|o| o.inputs == inputs);
     let bootstrap = ClusterBootstrap {
         replicates: plan.classify.replicates,
         seed: plan.classify.seed,
@@ -106,6 +107,10 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
             }
         }
         outcome = outcome.say(opening.sentence.clone());
+        if known {
+            outcome = outcome
+                .say("They had been opened on these very inputs already: this is that record.");
+        }
     }
     Ok(outcome)
 }

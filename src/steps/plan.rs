@@ -54,7 +54,7 @@ pub fn plan(
     for strip in all_strips(season, &[])? {
         pool.add_strip(&strip, wish)?;
     }
-    let mut warnings = Vec::new();
+    let mut warnings = pool.warnings;
     let mut glows = pool.glows;
     if let Budget::Kilometers(_) = wish.budget {
         let all = glows.len();
@@ -133,6 +133,7 @@ struct Pool<'a> {
     checked: Vec<(String, f64, f64)>,
     checked_ids: BTreeSet<String>,
     tables: Vec<PathBuf>,
+    warnings: Vec<String>,
 }
 
 impl<'a> Pool<'a> {
@@ -145,6 +146,7 @@ impl<'a> Pool<'a> {
             checked: Vec::new(),
             checked_ids: BTreeSet::new(),
             tables: Vec::new(),
+            warnings: Vec::new(),
         })
     }
 
@@ -200,13 +202,26 @@ impl<'a> Pool<'a> {
         }
         let table = Table::read(&path)?;
         let whereabouts = whereabouts(strip, &self.season.plan.ledger.group, wish)?;
+        let group = &self.season.plan.ledger.group;
+        if whereabouts
+            .iter()
+            .any(|(column, cell)| column == group && cell.is_empty())
+        {
+            self.warnings.push(format!(
+                "Nothing tells the {group} of strip {}: fill it in beside the labels, name it in the row table, or \
+                 give --site and --night.",
+                strip.stem
+            ));
+        }
+        let parts = parts_of_others(&table)?;
         let known: BTreeSet<String> = self.glows.iter().map(|g| g.id.clone()).collect();
         let mut readings = Vec::new();
         let mut kept = Vec::new();
         let mut recordings = Recordings::new(self.season, &self.rig.response)?;
         for row in table.rows() {
             let id = row.text("patch_id")?;
-            if self.checked_ids.contains(id) || known.contains(id) || self.was_checked(&row)? {
+            let checked = self.checked_ids.contains(id) || self.was_checked(&row)?;
+            if checked || known.contains(id) || parts.contains(id) {
                 continue;
             }
             readings.push(recordings.reading(&row)?);
@@ -245,6 +260,36 @@ impl<'a> Pool<'a> {
             of == strip && (y..y + height).contains(r) && (x..x + width).contains(column)
         }))
     }
+}
+
+/// Glows that belong to a larger one, so that one walk sees both: of the same candidate, or with the
+/// middle of their box within its box.
+fn parts_of_others(table: &Table) -> Result<BTreeSet<String>> {
+    let mut glows = Vec::new();
+    for row in table.rows() {
+        let (x, y) = (row.number("x")?, row.number("y")?);
+        let (width, height) = (row.number("width")?, row.number("height")?);
+        glows.push((row.number("pixels")?, row, [x, y, width, height]));
+    }
+    glows.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut whole: Vec<(Option<&str>, [f64; 4])> = Vec::new();
+    let mut parts = BTreeSet::new();
+    for (_, row, [x, y, width, height]) in glows {
+        let candidate = row.get("candidate");
+        let (column, line) = (x + width / 2.0, y + height / 2.0);
+        let within = |&(of, [left, top, across, along]): &(Option<&str>, [f64; 4])| {
+            let inside =
+                (left..=left + across).contains(&column) && (top..=top + along).contains(&line);
+            inside || (candidate.is_some() && of == candidate)
+        };
+        match whole.iter().any(within) {
+            true => {
+                parts.insert(row.text("patch_id")?.to_string());
+            }
+            false => whole.push((candidate, [x, y, width, height])),
+        }
+    }
+    Ok(parts)
 }
 
 /// A row's cells that are not empty, without some columns.

@@ -28,7 +28,10 @@ pub fn run(
 
     let rig_inputs = inputs::of_calibration(season)?;
     let calibrated = match is_up_to_date(&season.result("rig.json"), &rig_inputs) {
-        true => calibrate::describe(season, &super::learning::rig(season)?),
+        true => {
+            let known = calibrate::describe(season, &super::learning::rig(season)?);
+            known.say("Calibrate: up to date.")
+        }
         false => calibrate::calibrate(season, progress)?,
     };
     let calibrated = tell(calibrated);

@@ -129,16 +129,27 @@ pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Res
     let mut results = Vec::new();
     for strip in &strips {
         let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;
-        outcome = outcome
-            .say(describe(&result))
-            .warn(result.warnings.iter().cloned());
+        outcome = outcome.say(describe(&result)).warn(
+            result
+                .warnings
+                .iter()
+                .map(|w| format!("{}: {w}", result.strip)),
+        );
         results.push(result);
     }
-    files::write_whole(
-        &season.result("places.geojson"),
-        &strip::to_geojson(&results)?,
-    )?;
-    files::write_whole(&season.result("places.gpx"), &strip::to_gpx(&results)?)?;
+    // The places of all strips stay those of all strips when only some are scored anew.
+    let places = match named.is_empty() {
+        true => vec![(season.result(""), &results[..])],
+        false => strips
+            .iter()
+            .map(|s| s.folder(season))
+            .zip(results.chunks(1))
+            .collect(),
+    };
+    for (folder, of) in places {
+        files::write_whole(&folder.join("places.geojson"), &strip::to_geojson(of)?)?;
+        files::write_whole(&folder.join("places.gpx"), &strip::to_gpx(of)?)?;
+    }
     Ok(outcome.result(json!({"strips": results})))
 }
 
@@ -166,6 +177,7 @@ fn score_one(
     std::fs::create_dir_all(&folder).map_err(|e| Error::io(&folder, e))?;
     let options = ScoreOptions {
         min_pixels,
+        join_gap: season.plan.strips.join_gap_px,
         position: (&season.plan.strips).into(),
         rows: table.as_ref(),
         marks: marks.as_deref(),
@@ -180,7 +192,13 @@ fn score_one(
         progress.reach(u64::from(done))
     });
     progress.finish();
-    let result = result?;
+    let mut result = result?;
+    if table.is_none() {
+        result.warnings.push(format!(
+            "There is no row table {}, so nothing has a position.",
+            season.name_of(&strip.rows)
+        ));
+    }
     write_one(
         season,
         strip,

@@ -174,6 +174,41 @@ impl<T: Tally> BlobFinder<T> {
     }
 }
 
+/// Joins areas of one kind whose boxes lie no more than `gap` pixels apart; the areas come and go in the
+/// order of their first pixels.
+pub(super) fn join<T: Tally>(areas: Vec<Blob<T>>, gap: u32) -> Vec<Blob<T>> {
+    let mut parents: Vec<u32> = (0..areas.len() as u32).collect();
+    let tallest = areas.iter().map(Blob::height).max().unwrap_or(0);
+    for (i, area) in areas.iter().enumerate() {
+        for (j, other) in areas.iter().enumerate().skip(i + 1) {
+            if other.first.0 > area.first.0 + tallest + gap {
+                break;
+            }
+            let near = other.first.0 <= area.bottom + gap
+                && other.left <= area.right + gap
+                && area.left <= other.right + gap;
+            if near && area.kind == other.kind {
+                let (a, b) = (root(&mut parents, i as u32), root(&mut parents, j as u32));
+                parents[a.max(b) as usize] = a.min(b);
+            }
+        }
+    }
+    let mut joined: Vec<Option<Blob<T>>> = Vec::with_capacity(areas.len());
+    for (i, area) in areas.into_iter().enumerate() {
+        let own = root(&mut parents, i as u32) as usize;
+        match own == i {
+            true => joined.push(Some(area)),
+            false => {
+                joined.push(None);
+                if let Some(first) = &mut joined[own] {
+                    first.absorb(area);
+                }
+            }
+        }
+    }
+    joined.into_iter().flatten().collect()
+}
+
 fn root(parents: &mut [u32], mut area: u32) -> u32 {
     while parents[area as usize] != area {
         let above = parents[parents[area as usize] as usize];
@@ -199,6 +234,35 @@ pub(super) fn runs_of(kinds: &[u8], mut found: impl FnMut(u32, u32, u8)) {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn pieces_near_each_other_are_one_and_others_are_not() {
+        let piece = |left: u32, top: u32, kind: u8| Blob {
+            kind,
+            first: (top, left),
+            left,
+            right: left + 4,
+            bottom: top + 2,
+            pixels: 8,
+            tally: Columns(1),
+        };
+        // The second is 3 pixels to the right, the third 3 rows below, the fourth of another kind.
+        let pieces = vec![
+            piece(10, 5, 1),
+            piece(17, 5, 1),
+            piece(17, 6, 2),
+            piece(10, 10, 1),
+            piece(40, 10, 1),
+        ];
+        let joined = join(pieces.clone(), 3);
+        assert_eq!(joined.len(), 3);
+        assert_eq!((joined[0].pixels, joined[0].tally.0), (24, 3));
+        assert_eq!(
+            (joined[0].left, joined[0].right, joined[0].bottom),
+            (10, 21, 12)
+        );
+        assert_eq!(join(pieces, 2).len(), 5);
+    }
 
     /// Column sum, as an example of something added up.
     #[derive(Debug, Clone, PartialEq)]

@@ -4,7 +4,7 @@
 //! any thread and taken in order again, so that the result does not depend on the number of
 //! threads. A thread does not run further ahead than a few blocks.
 
-use super::blobs::{Blob, BlobFinder};
+use super::blobs::{Blob, BlobFinder, join};
 use super::glow::{Codes, glows};
 use super::images::{PictureWriter, Pictures};
 use super::palette::legend;
@@ -28,6 +28,8 @@ const MOST_CANDIDATES: usize = 1_000_000;
 pub struct ScoreOptions<'a> {
     /// Fewest pixels of a candidate.
     pub min_pixels: u64,
+    /// Pixels between two pieces that are still one candidate.
+    pub join_gap: u32,
     /// Field of view and how well positions are known.
     pub position: PositionPlan,
     /// Times and places of the rows.
@@ -97,18 +99,38 @@ pub fn score(
             })
         })?,
     };
-    let candidates = candidates(found.blobs, width, scorer, options);
+    let candidates = candidates(join(found.blobs, options.join_gap), width, scorer, options);
     let glows = glows(&found.patches, width, options);
     let count = |novel: bool| candidates.iter().filter(|c| c.novel == novel).count() as u64;
     let ground = options
         .rows
         .and_then(|table| table.ground(&options.position));
-    let a_hectare = |count: u64| {
+    // Only what lies on ground that the row table tells of.
+    let a_hectare = |placed: usize| {
         let hectares = ground.map(|g| g.hectares).filter(|h| *h > 0.0)?;
-        Some(count as f64 / hectares)
+        Some(placed as f64 / hectares)
     };
     let (walks, novel) = (count(false), count(true));
+    let placed_walks = candidates
+        .iter()
+        .filter(|c| !c.novel && c.place.is_some())
+        .count();
+    let placed_glows = glows.iter().filter(|g| g.place.is_some()).count();
     let mut warnings = Vec::new();
+    if options.rows.is_some() {
+        let lost = candidates.iter().filter(|c| c.place.is_none()).count();
+        if lost > 0 {
+            warnings.push(format!(
+                "{lost} of {} candidates have no position: the row table gives none for their rows.",
+                candidates.len()
+            ));
+        }
+    }
+    for label in unknown_labels(options.marks.unwrap_or(&[]), scorer.judge().classes()) {
+        warnings.push(format!(
+            "The marks call something \"{label}\", which the model has not learnt: it counts as not worth a walk."
+        ));
+    }
     if !scorer.calibrated() {
         warnings.push("The colors are not calibrated: no targets were recorded.".to_string());
     }
@@ -145,8 +167,8 @@ pub fn score(
         walks,
         novel,
         ground,
-        patches_per_hectare: a_hectare(glows.len() as u64),
-        walks_per_hectare: a_hectare(walks),
+        patches_per_hectare: a_hectare(placed_glows),
+        walks_per_hectare: a_hectare(placed_walks),
         legend,
         check,
         warnings,
@@ -154,6 +176,18 @@ pub fn score(
         glows,
         overview: found.overview,
     })
+}
+
+/// Labels of marks that are none of the classes, each once, sorted.
+fn unknown_labels<'a>(marks: &'a [Mark], classes: &[String]) -> Vec<&'a str> {
+    let mut labels: Vec<&str> = marks
+        .iter()
+        .map(|mark| mark.label.as_str())
+        .filter(|label| !classes.iter().any(|class| class == label))
+        .collect();
+    labels.sort_unstable();
+    labels.dedup();
+    labels
 }
 
 /// Writes a file whole or not at all, with our own errors.

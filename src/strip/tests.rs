@@ -103,6 +103,7 @@ const POSITION: PositionPlan = PositionPlan {
 fn options<'a>() -> ScoreOptions<'a> {
     ScoreOptions {
         min_pixels: 6,
+        join_gap: 0,
         position: POSITION,
         rows: None,
         marks: None,

@@ -1,12 +1,12 @@
-//! Random numbers of the shapes that the forward model needs.
+//! Random numbers of the shapes that simulations need.
 
-use crate::numeric::{Stream, stream};
+use super::{Stream, stream};
 use rand::Rng;
 
 /// Draws from one random stream.
 ///
 /// ```
-/// use boneglow::simulation::Draw;
+/// use boneglow::numeric::Draw;
 /// let mut draw = Draw::new(1, "example", 0);
 /// let mean = (0..1000).map(|_| draw.normal()).sum::<f64>() / 1000.0;
 /// assert!(mean.abs() < 0.15);
