@@ -174,3 +174,73 @@ fn add_column(season: &TrialSeason, name: &str, cell: impl Fn(usize) -> String) 
         lines.join("\n") + "\n"
     });
 }
+
+#[test]
+fn a_label_in_other_capitals_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, ",bone,", ",Bone,");
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv", "\"bone\"", "\"Bone\"", "in one way"],
+    );
+}
+
+#[test]
+fn a_site_in_other_capitals_is_refused_since_it_would_be_two() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, ",site-3,", ",Site-3,");
+    season.refuses(&["evaluate"], &["checks.csv", "\"site-3\"", "in one way"]);
+}
+
+#[test]
+fn a_misspelt_optional_column_is_a_stated_warning() {
+    let season = TrialSeason::small();
+    add_column(&season, "inclusion_prob", |_| "0.5".to_string());
+    season.succeeds(&["evaluate"]);
+    let found = season.read("results/evaluation.json");
+    assert!(
+        found.contains("which is not read; is it \\\"inclusion_probability\\\"?"),
+        "{found}"
+    );
+}
+
+#[test]
+fn a_misspelt_label_column_is_named() {
+    let season = TrialSeason::small();
+    season.replace(CHECKS, "label", "lable");
+    season.refuses(
+        &["evaluate"],
+        &["no patch of the ledger has a label", "\"lable\""],
+    );
+}
+
+#[test]
+fn semicolons_between_columns_are_named() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| text.replace(',', ";"));
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv", "separated by semicolons", "commas"],
+    );
+}
+
+#[test]
+fn lines_are_counted_where_they_end_in_carriage_returns_too() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        text.replace('\n', "\r\n")
+            .replacen("400\r\n", "many\r\n", 1)
+    });
+    season.refuses(&["evaluate"], &["checks.csv", "line 2", "many"]);
+}
+
+#[test]
+fn a_table_is_not_written_over_itself() {
+    let season = TrialSeason::small();
+    let before = season.read(CHECKS);
+    season.refuses(
+        &["measure", CHECKS, "-o", CHECKS],
+        &["the table that was read"],
+    );
+    assert_eq!(season.read(CHECKS), before);
+}
