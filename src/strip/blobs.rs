@@ -174,9 +174,12 @@ impl<T: Tally> BlobFinder<T> {
     }
 }
 
-/// Joins areas of one kind whose boxes lie no more than `gap` pixels apart; the areas come and go in the
-/// order of their first pixels.
+/// Joins areas of one kind whose boxes lie no more than `gap` pixels apart, none for a gap of 0; the areas
+/// come and go in the order of their first pixels.
 pub(super) fn join<T: Tally>(areas: Vec<Blob<T>>, gap: u32) -> Vec<Blob<T>> {
+    if gap == 0 {
+        return areas;
+    }
     let mut parents: Vec<u32> = (0..areas.len() as u32).collect();
     let tallest = areas.iter().map(Blob::height).max().unwrap_or(0);
     for (i, area) in areas.iter().enumerate() {
