@@ -47,3 +47,44 @@ fn the_season_that_init_writes_is_understood() {
     assert!(season.path("my-season/season.toml").is_file());
     season.refuses(&["run", "--season", "my-season"], &["my-season"]);
 }
+
+/// The description inside a figure, which holds its numbers.
+fn description(svg: &str) -> &str {
+    let inside = svg
+        .split_once("<desc")
+        .and_then(|(_, rest)| rest.split_once('>'));
+    inside
+        .and_then(|(_, rest)| rest.split_once("</desc>"))
+        .map_or("", |(text, _)| text)
+}
+
+#[test]
+fn the_pictures_in_readme_are_those_of_the_demo() {
+    let season = TrialSeason::small();
+    season.succeeds(&["--quiet", "demo", "demo"]);
+    let text = readme();
+    let pictures: Vec<&str> = text
+        .split("(notebooks/pictures/")
+        .skip(1)
+        .filter_map(|rest| rest.split_once(".svg)"))
+        .map(|(name, _)| name)
+        .collect();
+    assert!(!pictures.is_empty());
+    for name in pictures {
+        let kept = format!(
+            "{}/notebooks/pictures/{name}.svg",
+            env!("CARGO_MANIFEST_DIR")
+        );
+        let kept = std::fs::read_to_string(kept).unwrap();
+        let made = season.read(&match name.strip_prefix("strip-") {
+            Some(strip) => format!("demo/results/strips/{strip}/overview.svg"),
+            None => format!("demo/results/figures/{name}.svg"),
+        });
+        assert!(!description(&kept).is_empty());
+        assert_eq!(
+            description(&kept),
+            description(&made),
+            "copy {name}.svg from the demo"
+        );
+    }
+}
