@@ -2,13 +2,14 @@
 
 use super::evaluation::*;
 use super::group_sums::{GroupSums, Ranked, Recalibrated, Totals, column};
-use super::out_of_group::{Predictions, shift};
+use super::out_of_group::{OutOfGroup, Predictions, shift};
 use super::probability::{self, Bins};
 use super::{
     ClusterBootstrap, Figure, GroupTrials, Interval, Probabilities, Scale, Scores,
     precision_recall, proportion, roc,
 };
 use crate::Result;
+use crate::classify::Method;
 
 /// Up to this false alarm rate goes the partial area.
 pub(super) const PARTIAL_RATE: f64 = 0.1;
@@ -19,9 +20,12 @@ const BINS: usize = 10;
 
 /// At which cut and prevalence figures are taken, and how their intervals are made.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Terms {
+pub struct Terms {
+    /// The cut on the probability of a positive in the field.
     pub cut: f64,
+    /// Share of positives in the field, in (0, 1).
     pub prevalence: f64,
+    /// How groups are resampled.
     pub bootstrap: ClusterBootstrap,
 }
 
@@ -58,12 +62,11 @@ type Statistic<'a> = (
     Box<dyn Fn(&Totals) -> Option<f64> + Sync>,
 );
 
-pub(super) fn assess(
-    predictions: &Predictions,
-    terms: Terms,
-    candidate: bool,
-    plain: bool,
-) -> Result<ClassifierEvaluation> {
+/// One classifier's figures, with their intervals, from its predictions out of group.
+///
+/// # Errors
+/// Probabilities that are not finite.
+pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvaluation> {
     let in_field = predictions.p_positive_at(terms.prevalence);
     let flagged: Vec<bool> = in_field.iter().map(|p| *p >= terms.cut).collect();
     let called = predictions.decided_class(true);
@@ -126,8 +129,8 @@ pub(super) fn assess(
 
     let mut of = ClassifierEvaluation {
         name: predictions.classifier.clone(),
-        plain,
-        candidate,
+        plain: Method::parse(&predictions.classifier)?.is_plain(),
+        candidate: true,
         log_loss: next(),
         log_loss_classes: next(),
         brier: next(),

@@ -100,7 +100,12 @@ pub fn evaluate(
     let classifiers = predictions
         .iter()
         .zip(&methods)
-        .map(|(p, (method, candidate))| assess(p, terms, *candidate, method.is_plain()))
+        .map(|(p, (_, candidate))| {
+            Ok(ClassifierEvaluation {
+                candidate: *candidate,
+                ..assess(p, terms)?
+            })
+        })
         .collect::<Result<Vec<_>>>()?;
     let baseline = baseline(&predictions, &methods, &classifiers, chosen, terms)?;
     let groups = by_group(best, terms)?;

@@ -43,6 +43,7 @@ pub mod verification;
 mod verification_report;
 
 pub use agreement::McNemar;
+pub use assessment::{Terms, assess};
 pub use bootstrap::{ASSUMED_CORRELATION, ClusterBootstrap, Figure, GroupTrials, Scale};
 pub use choice::{BlockLoss, simplest_within_one_standard_error};
 pub use comparison::*;

@@ -59,8 +59,12 @@ pub(super) fn verification_report(
         groups.push(group);
     }
     let count = groups.iter().max().map_or(known, |g| (g + 1).max(known));
-    let cells = verification::cells(&patches)?;
+    let mut cells = verification::cells(&patches)?;
     let overlap = overlap(&cells);
+    if overlap.is_some_and(|o| o >= LEAST_OVERLAP) {
+        join_unseen(&mut patches, &cells);
+        cells = verification::cells(&patches)?;
+    }
     if overlap.is_some_and(|o| o < LEAST_OVERLAP) {
         warnings.push(
             "A cut decided who was checked: most unchecked patches have no checked one of the same score and decision beside them. \
@@ -95,6 +99,25 @@ pub(super) fn verification_report(
             })
             .collect(),
     }))
+}
+
+/// Moves patches of a cell in which nobody was checked to the nearest stratum of the same decision in which
+/// somebody was, the lower score first: with overlap elsewhere a handful of patches is no reason to give up.
+fn join_unseen(patches: &mut [CheckedPatch], cells: &[CheckCell]) {
+    let seen = |stratum: usize, decided: bool| {
+        let cell = &cells[2 * stratum + usize::from(decided)];
+        cell.checked_positive + cell.checked_other > 0.0
+    };
+    let strata = cells.len() / 2;
+    for patch in patches {
+        let at = patch.stratum;
+        if !seen(at, patch.decided_positive) {
+            patch.stratum = (0..strata)
+                .filter(|&stratum| seen(stratum, patch.decided_positive))
+                .min_by_key(|stratum| stratum.abs_diff(at))
+                .unwrap_or(at);
+        }
+    }
 }
 
 fn edges(checked: &[f64], unchecked: &[f64]) -> Vec<f64> {

@@ -3,4 +3,5 @@
 mod calibration;
 mod evaluation;
 mod field;
+mod glows;
 mod simulated;
