@@ -3,7 +3,8 @@
 //! Three estimates side by side, each with what it takes for granted: those of the checked patches
 //! as they are, weighted by 1 / inclusion probability (Horvitz & Thompson 1952), and corrected
 //! for who was checked (Begg & Greenes 1983, Biometrics 39:207). Limits: standard errors
-//! take patches as independent; for groups, resample [`CheckCell`] counts by group.
+//! take patches as independent and, within a cell, as equally likely to be checked; for groups, resample
+//! [`CheckCell`] counts by group.
 
 use super::scores::ratio;
 use super::{Interval, IntervalMethod};
@@ -46,6 +47,15 @@ impl CheckCell {
         self.checked() + self.unchecked
     }
 
+    /// Divides the checked into positives and others in the ratio of these weights.
+    pub(super) fn divide(&mut self, positives: f64, others: f64) {
+        if let Some(share) = ratio(positives, positives + others) {
+            let checked = self.checked();
+            self.checked_positive = checked * share;
+            self.checked_other = checked * (1.0 - share);
+        }
+    }
+
     /// Share of positives among the checked; 0 in an empty cell, `None` if none was checked.
     fn share(&self) -> Option<f64> {
         match self.all() > 0.0 {
@@ -74,6 +84,28 @@ pub fn cells(patches: &[CheckedPatch]) -> Result<Vec<CheckCell>> {
             Some(false) => cell.checked_other += 1.0,
             None => cell.unchecked += 1.0,
         }
+    }
+    Ok(cells)
+}
+
+/// The same cells, the checked ones of each divided into positives and others as their weights
+/// (1 / inclusion probability) divide; their number stays.
+///
+/// Where checks of one cell were not equally likely (all of what an earlier cut flagged, a few of the
+/// rest), the plain counts would take the flagged for the unchecked.
+///
+/// Errors: as [`cells`].
+pub fn weighted_cells(patches: &[CheckedPatch]) -> Result<Vec<CheckCell>> {
+    let mut cells = cells(patches)?;
+    let mut sums = vec![[0.0; 2]; cells.len()];
+    for patch in patches {
+        if let Some(positive) = patch.truth {
+            let at = 2 * patch.stratum + usize::from(patch.decided_positive);
+            sums[at][usize::from(positive)] += 1.0 / patch.inclusion_probability;
+        }
+    }
+    for (cell, [others, positives]) in cells.iter_mut().zip(sums) {
+        cell.divide(positives, others);
     }
     Ok(cells)
 }
@@ -117,7 +149,8 @@ impl VerificationMethod {
             }
             Self::BeggGreenes => {
                 "Among patches of the same score and decision, the unchecked hold as much bone as \
-                 the checked: nothing else that tells of bone had a part in who was checked."
+                 the checked (weighted by the inclusion probabilities that the ledger states): \
+                 nothing else that tells of bone had a part in who was checked."
             }
         }
     }
@@ -183,8 +216,11 @@ pub struct VerifiedRates {
 /// # Ok::<(), boneglow::Error>(())
 /// ```
 pub fn estimates(patches: &[CheckedPatch]) -> Result<[VerifiedRates; 3]> {
-    let cells = cells(patches)?;
-    Ok([naive(&cells), weighted(patches), begg_greenes(&cells)])
+    Ok([
+        naive(&cells(patches)?),
+        weighted(patches),
+        begg_greenes(&weighted_cells(patches)?),
+    ])
 }
 
 /// Rates of the checked patches alone.

@@ -59,11 +59,10 @@ pub(super) fn verification_report(
         groups.push(group);
     }
     let count = groups.iter().max().map_or(known, |g| (g + 1).max(known));
-    let mut cells = verification::cells(&patches)?;
+    let cells = verification::cells(&patches)?;
     let overlap = overlap(&cells);
     if overlap.is_some_and(|o| o >= LEAST_OVERLAP) {
         join_unseen(&mut patches, &cells);
-        cells = verification::cells(&patches)?;
     }
     if overlap.is_some_and(|o| o < LEAST_OVERLAP) {
         warnings.push(
@@ -90,7 +89,7 @@ pub(super) fn verification_report(
         unchecked: unchecked_p.len(),
         overlap,
         estimates,
-        sensitivity: verification::sensitivity(&cells, &FACTORS)
+        sensitivity: verification::sensitivity(&verification::weighted_cells(&patches)?, &FACTORS)
             .into_iter()
             .map(|case| UncheckedAssumption {
                 factor: case.factor,
@@ -147,18 +146,20 @@ fn resampled(
     terms: Terms,
 ) -> VerificationEstimate {
     let strata = patches.iter().map(|p| p.stratum + 1).max().unwrap_or(0);
-    let weight = |p: &CheckedPatch| match rates.method {
-        VerificationMethod::Weighted => 1.0 / p.inclusion_probability,
-        _ => 1.0,
-    };
-    let mut by_group = vec![vec![[0.0; 3]; 2 * strata]; count];
+    // Positives, others, their number, unchecked.
+    let mut by_group = vec![vec![[0.0; 4]; 2 * strata]; count];
     for (patch, &group) in patches.iter().zip(groups) {
+        let weight = match rates.method {
+            VerificationMethod::Naive => 1.0,
+            _ => 1.0 / patch.inclusion_probability,
+        };
         let cell = &mut by_group[group][2 * patch.stratum + usize::from(patch.decided_positive)];
-        cell[match patch.truth {
-            Some(true) => 0,
-            Some(false) => 1,
-            None => 2,
-        }] += weight(patch);
+        match patch.truth {
+            Some(true) => cell[0] += weight,
+            Some(false) => cell[1] += weight,
+            None => cell[3] += 1.0,
+        }
+        cell[2] += f64::from(patch.truth.is_some());
     }
     let rates_of = |times: &[f64]| {
         let cells: Vec<CheckCell> = (0..2 * strata)
@@ -170,12 +171,18 @@ fn resampled(
                         .map(|(cells, t)| t * cells[at][k])
                         .sum()
                 };
-                CheckCell {
+                let mut cell = CheckCell {
                     decided_positive: at % 2 == 1,
                     checked_positive: sum(0),
                     checked_other: sum(1),
-                    unchecked: sum(2),
+                    unchecked: sum(3),
+                };
+                if rates.method == VerificationMethod::BeggGreenes {
+                    cell.checked_positive = sum(2);
+                    cell.checked_other = 0.0;
+                    cell.divide(sum(0), sum(1));
                 }
+                cell
             })
             .collect();
         // Weighted sums are a naive estimate of the weighted cells.

@@ -331,7 +331,8 @@ fn an_audit_of_one_in_twenty_mends_recall_that_flagged_patches_flatter() {
         bias(2),
         bias(3)
     );
-    assert!(bias(0) > 0.10, "naive: off by {}", bias(0));
+    // Twice what the others may be off.
+    assert!(bias(0) > 0.06, "naive: off by {}", bias(0));
     assert!(bias(1).abs() < 0.03, "weighted: off by {}", bias(1));
     assert!(bias(2).abs() < 0.03, "Begg and Greenes: off by {}", bias(2));
     assert!(bias(3).abs() < 0.03, "stated: off by {}", bias(3));
