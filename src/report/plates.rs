@@ -391,10 +391,10 @@ fn of_evaluation(
     let operating = false_alarms.zip(recall).map(|(x, y)| [x, y]);
     figures.push(roc(&curves(|c| &c.roc, |c| &c.auc), operating)?);
     let operating = recall.zip(value(|c| &c.precision)).map(|(x, y)| [x, y]);
-    let prevalence = thresholds.map_or(evaluation.prevalence.ledger, |t| t.prior.ledger);
+    let prior = thresholds.map_or(&evaluation.prevalence, |t| &t.prior);
     figures.push(precision_recall(
         &curves(|c| &c.precision_recall, |c| &c.average_precision),
-        prevalence,
+        [prior.ledger, prior.value],
         operating,
     )?);
     if let Some(chosen) = chosen.filter(|c| !c.reliability.is_empty()) {
@@ -448,6 +448,7 @@ fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figur
                 points
             },
             chosen: Span::from(&thresholds.probability),
+            at_chosen: thresholds.expected.cost.as_ref().map(|c| c.value),
             missed_cost: plan.missed_bone_cost,
             walk_cost: plan.wasted_walk_cost,
             prevalence: thresholds.prior.value,

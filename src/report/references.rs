@@ -86,6 +86,10 @@ const WORKS: &[Reference] = &[
         "JCGM 100:2008. Evaluation of measurement data: guide to the expression of uncertainty in measurement.",
     ),
     work(
+        "Kish 1965",
+        "Kish, L. 1965. Survey Sampling. Wiley, New York.",
+    ),
+    work(
         "Mahalanobis 1936",
         "Mahalanobis, P. C. 1936. On the generalised distance in statistics. Proceedings of the National Institute of Sciences of India 2: 49–55.",
     ),

@@ -122,6 +122,13 @@ impl Sources {
                 .at(season.result(""))
                 .remedy("call `boneglow calibrate` first, or `boneglow run` for all steps"));
         }
+        if rig.is_none() && (evaluation.is_some() || thresholds.is_some()) {
+            return Err(
+                Error::input("this result is not there, and the evaluation rests on it")
+                    .at(season.result("rig.json"))
+                    .remedy("call `boneglow run`"),
+            );
+        }
         Ok(Sources {
             plan: season.plan.clone(),
             rig,

@@ -62,6 +62,19 @@ pub fn chromaticity(data: &Chromaticities) -> Result<Figure> {
             "The glow classes in the CIE 1976 chromaticity diagram, and where the decision is to walk"
         }
     };
+    let near = Place {
+        left: 318.0,
+        top: 8.0,
+        width: 366.0,
+        height: 400.0,
+    };
+    let view = View::around(data.classes, near);
+    if view.stretch(near) > 1.05 {
+        description.push_str(&format!(
+            " On the right v' is drawn {:.1} times as large as u'.",
+            view.stretch(near)
+        ));
+    }
     let sheet = Sheet {
         name: "chromaticity",
         title,
@@ -78,13 +91,6 @@ pub fn chromaticity(data: &Chromaticities) -> Result<Figure> {
             width: 190.0,
             height: 190.0,
         };
-        let near = Place {
-            left: 318.0,
-            top: 8.0,
-            width: 366.0,
-            height: 400.0,
-        };
-        let view = View::around(data.classes, near);
         let frame = Frame::new(
             pen,
             near,
@@ -109,7 +115,8 @@ struct View {
 }
 
 impl View {
-    /// All the patches but the outermost hundredth, with room, at the same scale along u' and v'.
+    /// All the patches but the outermost hundredth, with room; v' on the scale of u', or on a larger one where
+    /// the patches lie in a flat band.
     fn around(classes: &[ClassGlow], place: Place) -> Self {
         let all = |axis: usize| -> Vec<f64> {
             let mut values: Vec<f64> = classes
@@ -131,14 +138,24 @@ impl View {
         };
         let (u, v) = (span(all(0)), span(all(1)));
         let scale = ((u.1 - u.0) / place.width).max((v.1 - v.0) / place.height);
-        let about = |span: (f64, f64), px: f64| {
+        let own = (v.1 - v.0) / place.height;
+        let v_scale = match scale / own {
+            flat if flat > 2.0 => own.max(scale / 6.0),
+            _ => scale,
+        };
+        let about = |span: (f64, f64), scale: f64, px: f64| {
             let (middle, half) = ((span.0 + span.1) / 2.0, scale * px / 2.0);
             (middle - half, middle + half)
         };
         View {
-            u: about(u, place.width),
-            v: about(v, place.height),
+            u: about(u, scale, place.width),
+            v: about(v, v_scale, place.height),
         }
+    }
+
+    /// How many times larger v' is drawn than u'.
+    fn stretch(&self, place: Place) -> f64 {
+        ((self.u.1 - self.u.0) / place.width) / ((self.v.1 - self.v.0) / place.height)
     }
 }
 
@@ -243,12 +260,14 @@ fn draw_whole(pen: &Pen, place: Place, data: &Chromaticities, labels: &[String],
             frame.curve(&outline, Stroke::new(ink.color, 1.2));
         }
     }
+    let (left, right) = (view.u.0.max(-0.03), view.u.1.min(0.65));
+    let (bottom, top) = (view.v.0.max(-0.02), view.v.1.min(0.66));
     let corners = [
-        [view.u.0, view.v.0],
-        [view.u.1, view.v.0],
-        [view.u.1, view.v.1],
-        [view.u.0, view.v.1],
-        [view.u.0, view.v.0],
+        [left, bottom],
+        [right, bottom],
+        [right, top],
+        [left, top],
+        [left, bottom],
     ];
     frame.curve(&corners, Stroke::new(INK, 1.0));
 }

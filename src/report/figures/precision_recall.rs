@@ -9,7 +9,7 @@ use crate::report::drawing::*;
 /// (recall, precision).
 pub fn precision_recall(
     curves: &[RankingCurve],
-    prevalence: f64,
+    [ledger, field]: [f64; 2],
     operating: Option<[f64; 2]>,
 ) -> Result<Figure> {
     let sheet = Sheet {
@@ -17,9 +17,20 @@ pub fn precision_recall(
         title: "Precision against recall, at every possible cut in the ledger",
         description: format!(
             "Precision is the share of walks that end at a positive. Average precision with its interval: {}. \
-             In the ledger {:.1} % are positive, the dotted line; in the field they are rarer, and precision is lower.",
+             In the ledger {:.1} % are positive, weighted as it was sampled: the dotted line.{}",
             told(curves),
-            100.0 * prevalence
+            100.0 * ledger,
+            match field {
+                f if f < 0.9 * ledger => format!(
+                    " In the field {:.1} % are, and precision is lower.",
+                    100.0 * f
+                ),
+                f if f > 1.1 * ledger => format!(
+                    " In the field {:.1} % are, and precision is higher.",
+                    100.0 * f
+                ),
+                _ => String::new(),
+            }
         ),
         width: WIDTH,
         height: 442.0,
@@ -40,7 +51,7 @@ pub fn precision_recall(
             Axis::share("precision of walks"),
         );
         frame.axes();
-        let level = [[0.0, prevalence], [1.0, prevalence]];
+        let level = [[0.0, ledger], [1.0, ledger]];
         frame.curve(&level, Stroke::new(FAINT, 1.2).dashed(1.5, 3.5));
         draw_curves(&frame, curves, operating, "average precision");
     })
@@ -67,7 +78,7 @@ mod tests {
             curve("logistic", 6, true),
             curve("forest", 4, false),
         ];
-        let figure = precision_recall(&curves, 0.08, Some([0.86, 0.6])).unwrap();
+        let figure = precision_recall(&curves, [0.08, 0.01], Some([0.86, 0.6])).unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("8.0 % are positive"));
     }

@@ -56,6 +56,24 @@ pub fn residuals(
             "spectral locus".to_string(),
         ));
     }
+    let tip = |t: &Residual| -> [f64; 2] {
+        std::array::from_fn(|i| {
+            t.reference[i] + f64::from(times) * (t.measured[i] - t.reference[i])
+        })
+    };
+    let outlines: Vec<Option<Vec<[f64; 2]>>> = targets
+        .iter()
+        .map(|t| super::ellipse(tip(t), t.covariance?, REACH_95 * f64::from(times)))
+        .collect();
+    let mut shown: Vec<[f64; 2]> = targets.iter().flat_map(|t| [t.reference, tip(t)]).collect();
+    shown.extend(outlines.iter().flatten().flatten());
+    // As high as the targets need at the scale of u', so that a flat band of them fills its figure.
+    let place = Place {
+        left: 66.0,
+        top: 8.0,
+        width: 616.0,
+        height: needed_height(&shown, 616.0).clamp(220.0, 440.0),
+    };
     let sheet = Sheet {
         name: "residuals",
         title: &title,
@@ -64,28 +82,11 @@ pub fn residuals(
              95 % uncertainty ellipses at their tips are drawn {times} times as large as they are. Mean distance {mean:.4}, largest {longest:.4} in u'v'."
         ),
         width: WIDTH,
-        height: 494.0,
+        height: place.height + 54.0,
         legend: entries,
         under: String::new(),
     };
     sheet.draw(|pen| {
-        let place = Place {
-            left: 66.0,
-            top: 8.0,
-            width: 616.0,
-            height: 440.0,
-        };
-        let tip = |t: &Residual| -> [f64; 2] {
-            std::array::from_fn(|i| {
-                t.reference[i] + f64::from(times) * (t.measured[i] - t.reference[i])
-            })
-        };
-        let outlines: Vec<Option<Vec<[f64; 2]>>> = targets
-            .iter()
-            .map(|t| super::ellipse(tip(t), t.covariance?, REACH_95 * f64::from(times)))
-            .collect();
-        let mut shown: Vec<[f64; 2]> = targets.iter().flat_map(|t| [t.reference, tip(t)]).collect();
-        shown.extend(outlines.iter().flatten().flatten());
         let (u, v) = view(&shown, place);
         let frame = Frame::new(
             pen,
@@ -149,13 +150,19 @@ fn exaggeration(longest: f64, spread: f64) -> u32 {
 }
 
 /// Limits along u' and v' of the same scale, around all points with room for names.
+fn span(points: &[[f64; 2]], axis: usize) -> (f64, f64) {
+    let values = points.iter().map(|p| p[axis]).filter(|v| v.is_finite());
+    let (low, high) = values.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    if low > high { (0.1, 0.5) } else { (low, high) }
+}
+
+fn needed_height(points: &[[f64; 2]], width: f64) -> f64 {
+    let (u, v) = (span(points, 0), span(points, 1));
+    (v.1 - v.0) / ((u.1 - u.0) / (width - 120.0)).max(1e-5) + 90.0
+}
+
 fn view(points: &[[f64; 2]], place: Place) -> ((f64, f64), (f64, f64)) {
-    let span = |axis: usize| {
-        let values = points.iter().map(|p| p[axis]).filter(|v| v.is_finite());
-        let (low, high) = values.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
-        if low > high { (0.1, 0.5) } else { (low, high) }
-    };
-    let (u, v) = (span(0), span(1));
+    let (u, v) = (span(points, 0), span(points, 1));
     let scale = ((u.1 - u.0) / (place.width - 120.0))
         .max((v.1 - v.0) / (place.height - 60.0))
         .max(1e-5);
