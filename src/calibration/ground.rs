@@ -88,7 +88,7 @@ pub(super) fn estimate(
 /// The share by patches of one material; `None` where they are too few or all of one brightness.
 fn of_material(nets: &[[(f64, f64); 3]], leak: [f64; 3]) -> Option<Share> {
     let total: f64 = leak.iter().sum();
-    let bright: Vec<(&[(f64, f64); 3], f64, f64)> = nets
+    let bright: Vec<_> = nets
         .iter()
         .map(|n| {
             let sum: f64 = n.iter().map(|c| c.0).sum();

@@ -131,7 +131,7 @@ impl<const P: usize> Grown<P> {
         };
         match 1 + features {
             ..=8 => Self::grow_fast(rows.seen::<1>(), shape, key),
-            ..=32 => Self::grow_fast(rows.seen::<4>(), shape, key),
+            9..=32 => Self::grow_fast(rows.seen::<4>(), shape, key),
             _ => Self::grow_fast(rows.seen::<32>(), shape, key),
         }
     }

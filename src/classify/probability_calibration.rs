@@ -224,6 +224,8 @@ struct Curve<'a> {
     weights: &'a [f64],
 }
 
+/// Least that is added to the curvature, a share of the total weight.
+const LEAST_TRACE: f64 = 1e-12;
 /// Rows handled at once.
 const BLOCK: usize = 128;
 
@@ -242,33 +244,50 @@ impl Curve<'_> {
         let total: f64 = self.weights.iter().sum();
         let mut at = [1.0, 0.0];
         let mut now = self.evaluate(at);
-        for _ in 0..100 {
+        // A trace keeps it solvable where all logits are equal; where the loss is flat (classes that are
+        // apart) more of it turns a step that does not help into a short one downhill.
+        let mut trace = LEAST_TRACE;
+        for _ in 0..400 {
             let [g, h] = now.gradient;
             if g.abs().max(h.abs()) <= 1e-9 * total {
                 return Ok(at);
             }
-            // A trace keeps it solvable where all logits are equal.
-            let trace = 1e-12 * total;
             let [a, b, c] = now.curvature;
-            let (a, c) = (a + trace, c + trace);
+            let (a, c) = (a + trace * total, c + trace * total);
             let determinant = a * c - b * b;
             let step = [(b * h - c * g) / determinant, (b * g - a * h) / determinant];
             let slope = step[0] * g + step[1] * h;
-            let mut length = 1.0;
-            let (there, next) = loop {
-                let there = [at[0] + length * step[0], at[1] + length * step[1]];
-                let next = self.evaluate(there);
-                if next.loss <= now.loss + 1e-4 * length * slope + 1e-13 * now.loss {
-                    break (there, next);
+            match self.downhill(at, step, now.loss, slope) {
+                Some(better) => {
+                    (at, now) = better;
+                    trace = (trace / 10.0).max(LEAST_TRACE);
                 }
-                length /= 2.0;
-                if length < 1e-9 {
-                    return Err(not_found());
-                }
-            };
-            (at, now) = (there, next);
+                None if trace < 1.0 => trace *= 100.0,
+                // Not even the shortest step downhill lessens the loss: this is its least to rounding.
+                None => return Ok(at),
+            }
         }
         Err(not_found())
+    }
+
+    /// The point along `step`, halved until it lessens the loss; absent where no length does.
+    fn downhill(
+        &self,
+        at: [f64; 2],
+        step: [f64; 2],
+        loss: f64,
+        slope: f64,
+    ) -> Option<([f64; 2], Fit)> {
+        let mut length = 1.0;
+        while length >= 1e-9 {
+            let there = [at[0] + length * step[0], at[1] + length * step[1]];
+            let next = self.evaluate(there);
+            if next.loss <= loss + 1e-4 * length * slope + 1e-13 * loss {
+                return Some((there, next));
+            }
+            length /= 2.0;
+        }
+        None
     }
 
     fn evaluate(&self, [slope, intercept]: [f64; 2]) -> Fit {

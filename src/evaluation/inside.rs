@@ -225,7 +225,11 @@ fn fit<'a>(
     let mut weights: Vec<f64> = blocks.flat_map(|b| b.weights.iter().copied()).collect();
     let mean = weights.iter().sum::<f64>() / weights.len() as f64;
     weights.iter_mut().for_each(|w| *w /= mean);
-    ProbabilityCalibration::fit(kind, &p, &positive, &weights).map(Some)
+    match ProbabilityCalibration::fit(kind, &p, &positive, &weights) {
+        // Classes so far apart that no curve is within reach need no correction.
+        Err(e) if e.is_too_little() => Ok(None),
+        fitted => fitted.map(Some),
+    }
 }
 
 /// The kind of calibration, and every block's probabilities calibrated without the block.

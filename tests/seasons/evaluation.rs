@@ -43,8 +43,14 @@ fn coverage(sites: usize, seasons: u64) -> [f64; 3] {
                 &season(&mut rng, 150, 60.0),
             );
             let folds = Folds::by_group(&data.groups).unwrap();
-            let predictions =
-                cross_validate(&data, &[recipe.clone()], &folds, inside, None, &|_| ());
+            let predictions = cross_validate(
+                &data,
+                std::slice::from_ref(&recipe),
+                &folds,
+                inside,
+                None,
+                &|_| (),
+            );
             let terms = Terms {
                 cut: CUT,
                 prevalence: BONE_SHARE,
