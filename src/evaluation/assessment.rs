@@ -2,10 +2,11 @@
 
 use super::evaluation::*;
 use super::group_sums::{GroupSums, Ranked, Recalibrated, Totals, column};
-use super::out_of_group::{OutOfGroup, Predictions, shift};
+use super::out_of_group::{OutOfGroup, Predictions};
+use super::prior::shift_probability;
 use super::probability::{self, Bins};
 use super::{
-    ClusterBootstrap, Figure, GroupTrials, Interval, Probabilities, Scale, Scores,
+    ClusterBootstrap, Figure, GroupTrials, Interval, Probabilities, Scale, Scores, TwoByTwo,
     precision_recall, proportion, roc,
 };
 use crate::Result;
@@ -77,17 +78,9 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
     let positives = GroupSums::trials(predictions, |i| positive[i]);
     let others = GroupSums::trials(predictions, |i| !positive[i]);
     let walks = GroupSums::trials(predictions, |i| flagged[i]);
-    let scarce = match positives.effective_groups() <= others.effective_groups() {
-        true => &positives,
-        false => &others,
-    };
-    let of_class: Vec<[GroupTrials; 2]> = (0..predictions.classes.len())
-        .map(|c| {
-            [
-                GroupSums::trials(predictions, |i| predictions.labels[i] == c),
-                GroupSums::trials(predictions, |i| called[i] == c),
-            ]
-        })
+    let scarce = scarcer(&positives, &others);
+    let of_class: Vec<OfClass> = (0..predictions.classes.len())
+        .map(|c| OfClass::new(predictions, &called, c))
         .collect();
 
     let mut statistics: Vec<Statistic> = vec![
@@ -112,17 +105,29 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
         ),
         (Scale::Logit, &all, Box::new(|t| t.macro_recall())),
     ];
-    for (class, [truly, so_called]) in of_class.iter().enumerate() {
-        statistics.push((
-            Scale::Logit,
-            truly,
-            Box::new(move |t| t.class_recall(class)),
-        ));
-        statistics.push((
-            Scale::Logit,
-            so_called,
-            Box::new(move |t| t.class_precision(class)),
-        ));
+    for (class, of) in of_class.iter().enumerate() {
+        let scarce = of.scarce();
+        let table: [(Scale, &GroupTrials, fn(&TwoByTwo) -> Option<f64>); 7] = [
+            (Scale::Logit, &of.truly, TwoByTwo::recall),
+            (Scale::Logit, &of.so_called, TwoByTwo::precision),
+            (Scale::Logit, &of.rest, TwoByTwo::specificity),
+            (Scale::Logit, scarce, |t| t.f_beta(1.0)),
+            (Scale::Correlation, scarce, TwoByTwo::matthews),
+            (Scale::Correlation, scarce, TwoByTwo::kappa),
+            (Scale::Logit, scarce, TwoByTwo::balanced_accuracy),
+        ];
+        for (scale, trials, figure) in table {
+            statistics.push((
+                scale,
+                trials,
+                Box::new(move |t| figure(&t.class_table(class))),
+            ));
+        }
+        let losses: [fn(&Totals, usize) -> Option<f64>; 2] =
+            [Totals::class_log_loss, Totals::class_brier];
+        for loss in losses {
+            statistics.push((Scale::Log, &all, Box::new(move |t| loss(t, class))));
+        }
     }
     let mut merits = merits(&terms.bootstrap, &sums, &statistics).into_iter();
     let mut next = || merits.next().flatten();
@@ -213,25 +218,61 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
             .map(|p| [p.recall, p.precision])
             .collect(),
     );
-    for (class, [truly, _]) in of_class.iter().enumerate() {
+    for (class, of_class) in of_class.iter().enumerate() {
         let is_class: Vec<bool> = predictions.labels.iter().map(|&l| l == class).collect();
         let score: Vec<f64> = (0..predictions.len())
             .map(|i| {
                 let share = predictions.train_shares(i)[class];
-                shift(predictions.probabilities[(i, class)], share, 0.5)
+                shift_probability(predictions.probabilities[(i, class)], share, 0.5)
             })
             .collect();
         let scores = Scores::new(&score, &is_class)?.weighted(&predictions.weights)?;
         of.classes.push(ClassEvaluation {
             class: predictions.classes[class].clone(),
             patches: is_class.iter().filter(|c| **c).count(),
-            groups: truly.weight().iter().filter(|w| **w > 0.0).count(),
+            groups: of_class.truly.weight().iter().filter(|w| **w > 0.0).count(),
             recall: next(),
             precision: next(),
+            specificity: next(),
+            f1: next(),
+            matthews: next(),
+            kappa: next(),
+            balanced_accuracy: next(),
+            log_loss: next(),
+            brier: next(),
             auc: auc(&terms.bootstrap, &scores, &predictions.groups)?,
         });
     }
     Ok(of)
+}
+
+/// What groups bring to the figures of one class.
+struct OfClass {
+    truly: GroupTrials,
+    so_called: GroupTrials,
+    rest: GroupTrials,
+}
+
+impl OfClass {
+    fn new(predictions: &Predictions, called: &[usize], class: usize) -> Self {
+        let trials = |keep: &dyn Fn(usize) -> bool| GroupSums::trials(predictions, keep);
+        OfClass {
+            truly: trials(&|i| predictions.labels[i] == class),
+            so_called: trials(&|i| called[i] == class),
+            rest: trials(&|i| predictions.labels[i] != class),
+        }
+    }
+
+    fn scarce(&self) -> &GroupTrials {
+        scarcer(&self.truly, &self.rest)
+    }
+}
+
+fn scarcer<'a>(one: &'a GroupTrials, other: &'a GroupTrials) -> &'a GroupTrials {
+    match one.effective_groups() <= other.effective_groups() {
+        true => one,
+        false => other,
+    }
 }
 
 fn merits(

@@ -1,8 +1,8 @@
 //! An old model against a new one on the same out-of-group patches (`comparison.json`).
 
 use super::assessment::Terms;
-use super::evaluate::paired_gains;
 use super::evaluation::Merit;
+use super::gains::paired_gains;
 use super::out_of_group::OutOfGroup;
 use super::{ClusterBootstrap, McNemar, Scores, roc};
 use crate::{Error, Result};

@@ -8,7 +8,8 @@
 use super::FoldChoice;
 use super::folds::{Folds, Split};
 use super::inside::{Block, Learnt, Part, certain, learn};
-use super::out_of_group::{OutOfGroup, Predictions, positive_sum, shift};
+use super::out_of_group::{OutOfGroup, Predictions, positive_sum};
+use super::prior::shift_probability;
 use super::training::novelty_distances;
 use crate::classify::{Classifier, Method, Settings, WarmStart, adjust_prior};
 use crate::features::Dataset;
@@ -384,7 +385,7 @@ impl Job<'_> {
                 predictions.unchecked.resize(unchecked.nrows(), 0.0);
                 for (sum, row) in predictions.unchecked.iter_mut().zip(unchecked.rows()) {
                     let p = positive_sum(row.iter().copied(), &data.positive);
-                    *sum += shift(p, share, ledger) / count;
+                    *sum += shift_probability(p, share, ledger) / count;
                 }
             }
         }

@@ -4,14 +4,14 @@ use super::assessment::{Terms, assess, by_group};
 use super::choice::BlockLoss;
 use super::cross_validation::{Inside, Progress, Recipe, cross_validate, demonstrate_leak};
 use super::evaluation::*;
+use super::field_prevalence::field_prevalence;
 use super::folds::{Folds, SHARED_FOLDS};
+use super::gains::paired_gains;
 use super::group_sums::{GroupSums, column};
 use super::novelty_report::novelty_report;
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::verification_report::verification_report;
-use super::{
-    ClusterBootstrap, Figure, Scale, Scores, prior, roc, simplest_within_one_standard_error,
-};
+use super::{ClusterBootstrap, Scores, roc, simplest_within_one_standard_error};
 use crate::classify::Method;
 use crate::features::Dataset;
 use crate::season::{ClassifyPlan, ThresholdPlan};
@@ -231,73 +231,6 @@ fn choice_sentence(predictions: &[OutOfGroup], candidates: &[usize], chosen: usi
     )
 }
 
-fn field_prevalence(
-    best: &OutOfGroup,
-    unchecked: Option<&Unchecked>,
-    threshold: &ThresholdPlan,
-    bootstrap: &ClusterBootstrap,
-    warnings: &mut Vec<String>,
-) -> Result<FieldPrevalence> {
-    let ledger = best.ledger_share();
-    if let Some(value) = threshold.prevalence {
-        return Ok(FieldPrevalence {
-            value,
-            low: None,
-            high: None,
-            source: PrevalenceSource::Stated,
-            ledger,
-            method: "Stated in the season file.".to_string(),
-        });
-    }
-    if let (Some(unchecked), false) = (unchecked, best.unchecked().is_empty()) {
-        let p: Vec<f64> = best.unchecked().iter().map(|p| p.clamp(0.0, 1.0)).collect();
-        let estimate =
-            prior::estimate_with_interval(&p, None, ledger, &unchecked.groups, bootstrap)?;
-        let value = prior::estimate(&p, None, ledger)?;
-        // A share of exactly 0 or 1 would make every probability certain.
-        let least = 0.5 / p.len() as f64;
-        let kept = value.clamp(least, 1.0 - least);
-        if kept != value {
-            warnings.push(format!(
-                "The {} unchecked patches look as if {} of them were positive; the field's prevalence is taken as {kept:.2e}.",
-                p.len(),
-                if value < 0.5 { "none" } else { "all" }
-            ));
-        }
-        if p.len() < 100 {
-            warnings.push(format!(
-                "The field's prevalence is estimated from only {} unchecked patches; state it in threshold.prevalence if it is known.",
-                p.len()
-            ));
-        }
-        return Ok(FieldPrevalence {
-            value: kept,
-            low: estimate.map(|i| i.low.min(kept)),
-            high: estimate.map(|i| i.high.max(kept)),
-            source: PrevalenceSource::Estimated,
-            ledger,
-            method: format!(
-                "Estimated from {} unchecked patches by maximum likelihood (Saerens, Latinne and Decaestecker 2002), \
-                 assuming that each class looks as in the ledger; interval from the bootstrap over groups.",
-                p.len()
-            ),
-        });
-    }
-    warnings.push(
-        "The field's prevalence is neither stated (threshold.prevalence) nor can it be estimated (no unchecked patches): the \
-         ledger's own share is taken, which is too high where patches were chosen because they looked like bone."
-            .to_string(),
-    );
-    Ok(FieldPrevalence {
-        value: ledger,
-        low: None,
-        high: None,
-        source: PrevalenceSource::Ledger,
-        ledger,
-        method: "The ledger's own weighted share.".to_string(),
-    })
-}
-
 fn baseline(
     predictions: &[OutOfGroup],
     methods: &[(Method, bool)],
@@ -342,93 +275,6 @@ fn baseline(
         recall_gain: gains.recall,
         better: better && rule != chosen,
         sentence,
-    })
-}
-
-/// What `new` gains over `old` on the same patches; above 0 it is better.
-pub(super) struct Gains {
-    pub log_loss: Option<Merit>,
-    pub auc: Option<Merit>,
-    pub recall: Option<Merit>,
-    pub precision: Option<Merit>,
-    /// Log loss, recall and precision of the old and of the new.
-    pub sides: [(Option<f64>, Option<f64>); 3],
-}
-
-/// Paired differences with intervals over groups; both must be of the same patches in the same order.
-/// `terms.cut` is the new one's cut.
-pub(super) fn paired_gains(
-    old: &Predictions,
-    new: &Predictions,
-    old_cut: f64,
-    terms: Terms,
-) -> Result<Gains> {
-    let side = |p: &Predictions, cut: f64| {
-        let in_field = p.p_positive_at(terms.prevalence);
-        let flagged: Vec<bool> = in_field.iter().map(|p| *p >= cut).collect();
-        let sums = GroupSums::new(p, &flagged, &p.decided_class(false));
-        (in_field, flagged, sums)
-    };
-    let (a, b) = (side(old, old_cut), side(new, terms.cut));
-    let positive = new.is_positive();
-    let all = GroupSums::trials(new, |_| true);
-    let positives = GroupSums::trials(new, |i| positive[i]);
-    let walks = GroupSums::trials(new, |i| a.1[i] || b.1[i]);
-    let figure = |trials| Figure {
-        scale: Scale::Identity,
-        trials,
-    };
-    let figures = [figure(&all), figure(&positives), figure(&walks)];
-    let differences = |times: &[f64]| {
-        let (old, new) = (a.2.total(times), b.2.total(times));
-        let difference = |x: Option<f64>, y: Option<f64>| Some(x? - y?);
-        vec![
-            difference(old.mean(column::LOSS), new.mean(column::LOSS)),
-            difference(new.table().recall(), old.table().recall()),
-            difference(new.table().precision(), old.table().precision()),
-        ]
-    };
-    let ones = vec![1.0; a.2.groups()];
-    let values = differences(&ones);
-    let (of_old, of_new) = (a.2.total(&ones), b.2.total(&ones));
-    let sides = [
-        (of_old.mean(column::LOSS), of_new.mean(column::LOSS)),
-        (of_old.table().recall(), of_new.table().recall()),
-        (of_old.table().precision(), of_new.table().precision()),
-    ];
-    let mut merits = terms
-        .bootstrap
-        .intervals(&figures, differences)
-        .into_iter()
-        .zip(values)
-        .map(|(interval, value)| Merit::of(value, interval));
-    let mut next = || merits.next().flatten();
-    let (log_loss, recall, precision) = (next(), next(), next());
-
-    let old_scores = Scores::new(&a.0, &positive)?.weighted(&new.weights)?;
-    let new_scores = Scores::new(&b.0, &positive)?.weighted(&new.weights)?;
-    let resampled = |scores: &Scores| {
-        terms.bootstrap.resample_auc_and_recall(
-            scores,
-            &new.groups,
-            super::assessment::PARTIAL_RATE,
-        )
-    };
-    let aucs: Vec<f64> = resampled(&old_scores)?
-        .iter()
-        .zip(resampled(&new_scores)?)
-        .filter_map(|(old, new)| Some(new.auc? - old.auc?))
-        .collect();
-    let value = roc::auc(&new_scores)
-        .zip(roc::auc(&old_scores))
-        .map(|(new, old)| new - old);
-    let interval = value.and_then(|v| terms.bootstrap.interval_from(figure(&positives), v, &aucs));
-    Ok(Gains {
-        log_loss,
-        auc: Merit::of(value, interval),
-        recall,
-        precision,
-        sides,
     })
 }
 

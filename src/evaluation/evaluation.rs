@@ -175,6 +175,20 @@ pub struct ClassEvaluation {
     pub recall: Option<Merit>,
     /// Share of patches called so that are.
     pub precision: Option<Merit>,
+    /// Share of the other patches that are not called so.
+    pub specificity: Option<Merit>,
+    /// Harmonic mean of recall and precision.
+    pub f1: Option<Merit>,
+    /// Matthews correlation.
+    pub matthews: Option<Merit>,
+    /// Cohen's kappa.
+    pub kappa: Option<Merit>,
+    /// Mean of recall and specificity.
+    pub balanced_accuracy: Option<Merit>,
+    /// Log loss, this class against rest.
+    pub log_loss: Option<Merit>,
+    /// Mean squared difference between probability and finding, this class against rest.
+    pub brier: Option<Merit>,
     /// Area under the receiver operating characteristic, this class against rest.
     pub auc: Option<Merit>,
 }
@@ -274,7 +288,8 @@ pub struct VerificationEstimate {
 /// Recall if the unchecked hold more or fewer positives than the checked suggest.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct UncheckedAssumption {
-    /// Odds of a positive among unchecked patches relative to checked ones of the same score.
+    /// How many times as much bone unchecked patches hold as checked ones of the same score and decision; a share
+    /// stops at 1.
     pub factor: f64,
     /// Recall under that assumption.
     pub recall: f64,

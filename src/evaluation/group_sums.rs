@@ -24,6 +24,8 @@ pub(super) mod column {
     pub const TRUE_NEGATIVE: usize = 7;
     pub const RIGHT: usize = 8;
     pub const FIXED: usize = 9;
+    /// Columns by class: its weight, called rightly so, called so, log loss and Brier score against rest.
+    pub const OF_CLASS: usize = 5;
 }
 
 impl GroupSums {
@@ -31,7 +33,7 @@ impl GroupSums {
     pub fn new(predictions: &Predictions, flagged: &[bool], called: &[usize]) -> Self {
         use column::*;
         let classes = predictions.classes.len();
-        let columns = FIXED + 3 * classes;
+        let columns = FIXED + OF_CLASS * classes;
         let groups = predictions.group_names.len();
         let mut sums = vec![0.0; groups * columns];
         let p_positive = predictions.p_positive();
@@ -59,10 +61,17 @@ impl GroupSums {
             if likeliest[i] == label {
                 row[RIGHT] += w;
             }
-            row[FIXED + 3 * label] += w;
-            row[FIXED + 3 * called[i] + 2] += w;
+            row[FIXED + OF_CLASS * label] += w;
+            row[FIXED + OF_CLASS * called[i] + 2] += w;
             if called[i] == label {
-                row[FIXED + 3 * label + 1] += w;
+                row[FIXED + OF_CLASS * label + 1] += w;
+            }
+            for class in 0..classes {
+                let p = predictions.probabilities[(i, class)];
+                let of_found = if class == label { p } else { 1.0 - p };
+                let at = FIXED + OF_CLASS * class;
+                row[at + 3] -= w * of_found.max(LEAST_PROBABILITY).ln();
+                row[at + 4] += w * (1.0 - of_found).powi(2);
             }
         }
         GroupSums {
@@ -134,20 +143,31 @@ impl Totals {
         }
     }
 
-    pub fn class_recall(&self, class: usize) -> Option<f64> {
-        let at = column::FIXED + 3 * class;
-        share(self.sums[at + 1], self.sums[at])
+    /// One class against rest, by the class that each patch is called.
+    pub fn class_table(&self, class: usize) -> super::TwoByTwo {
+        let at = column::FIXED + column::OF_CLASS * class;
+        let [of, right, called] = [self.sums[at], self.sums[at + 1], self.sums[at + 2]];
+        let rest = self.sums[column::WEIGHT] - of;
+        super::TwoByTwo {
+            true_positive: right,
+            false_negative: (of - right).max(0.0),
+            false_positive: (called - right).max(0.0),
+            true_negative: (rest - (called - right)).max(0.0),
+        }
     }
 
-    pub fn class_precision(&self, class: usize) -> Option<f64> {
-        let at = column::FIXED + 3 * class;
-        share(self.sums[at + 1], self.sums[at + 2])
+    pub fn class_log_loss(&self, class: usize) -> Option<f64> {
+        self.mean(column::FIXED + column::OF_CLASS * class + 3)
+    }
+
+    pub fn class_brier(&self, class: usize) -> Option<f64> {
+        self.mean(column::FIXED + column::OF_CLASS * class + 4)
     }
 
     /// Mean of recall over the classes that occur.
     pub fn macro_recall(&self) -> Option<f64> {
         let recalls: Vec<f64> = (0..self.classes)
-            .filter_map(|c| self.class_recall(c))
+            .filter_map(|c| self.class_table(c).recall())
             .collect();
         share(recalls.iter().sum(), recalls.len() as f64)
     }

@@ -18,8 +18,10 @@ pub mod delong;
 mod evaluate;
 #[allow(clippy::module_inception)]
 mod evaluation;
+mod field_prevalence;
 mod folds;
 mod frozen;
+mod gains;
 mod group_sums;
 mod inside;
 mod interval;

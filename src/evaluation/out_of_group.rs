@@ -141,7 +141,7 @@ impl Predictions {
         self.p_positive()
             .iter()
             .zip(&self.fold_of)
-            .map(|(&p, &fold)| shift(p, self.positive_share(fold), prevalence))
+            .map(|(&p, &fold)| prior::shift_probability(p, self.positive_share(fold), prevalence))
             .collect()
     }
 
@@ -202,7 +202,7 @@ impl Predictions {
         let moved = inner
             .p_positive
             .iter()
-            .map(|&p| shift(p, share, prevalence))
+            .map(|&p| prior::shift_probability(p, share, prevalence))
             .collect();
         Some((&inner.rows, moved))
     }
@@ -279,33 +279,4 @@ impl Deref for OutOfGroup {
 
 pub(super) fn positive_sum(of: impl Iterator<Item = f64>, positive: &[bool]) -> f64 {
     of.zip(positive).filter(|(_, p)| **p).map(|(x, _)| x).sum()
-}
-
-/// Moves a probability from one share of positives to another; a share of 0 or 1 leaves it.
-pub(super) fn shift(p: f64, from: f64, to: f64) -> f64 {
-    match from > 0.0 && from < 1.0 {
-        true => prior::shift_probability(p, from, to),
-        false => p,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn even_odds_at_one_half_become_the_prevalence() {
-        assert!((shift(0.5, 0.5, 0.01) - 0.01).abs() < 1e-15);
-        // Odds 4 at share 1/3 are a likelihood ratio of 8; at share 1/9 odds 1.
-        assert!((shift(0.8, 1.0 / 3.0, 1.0 / 9.0) - 0.5).abs() < 1e-12);
-        assert_eq!(shift(0.7, 0.0, 0.1), 0.7);
-    }
-
-    #[test]
-    fn a_shift_there_and_back_changes_nothing() {
-        for p in [0.0, 1e-9, 0.3, 1.0] {
-            let back = shift(shift(p, 0.3, 0.01), 0.01, 0.3);
-            assert!((back - p).abs() < 1e-12, "{p} became {back}");
-        }
-    }
 }

@@ -7,40 +7,25 @@ use super::scores::{check_weights, same_length};
 use super::{ClusterBootstrap, Interval, IntervalMethod};
 use crate::{Error, Result};
 
-/// Class probabilities at other shares of the classes (Saerens et al. 2002, eq. 2.4).
+/// Probability of being positive at another share of positives (Saerens et al. 2002, eq. 2.4); all in 0 to 1.
 ///
-/// `None` if the slices differ in length, a training share is not above 0, or nothing is left.
-///
-/// ```
-/// let moved = boneglow::evaluation::prior::shift(&[0.8, 0.2], &[0.5, 0.5], &[0.1, 0.9]).unwrap();
-/// assert!((moved[0] - 4.0 / 13.0).abs() < 1e-12);
-/// ```
-pub fn shift(posterior: &[f64], training: &[f64], field: &[f64]) -> Option<Vec<f64>> {
-    if posterior.len() != training.len() || posterior.len() != field.len() {
-        return None;
-    }
-    let scaled: Vec<f64> = (0..posterior.len())
-        .map(|c| posterior[c] * field[c] / training[c])
-        .collect();
-    let sum: f64 = scaled.iter().sum();
-    (sum > 0.0 && sum.is_finite()).then(|| scaled.iter().map(|s| s / sum).collect())
-}
-
-/// Probability of being positive at another share of positives; all in 0 to 1.
-///
-/// A `training` share of 0 or 1 knows one class only and moves nothing.
+/// A `training` share of 0 or 1 knows one class only and moves nothing. Probabilities of all classes are moved by
+/// [`adjust_prior`](crate::classify::adjust_prior); this is the same for two sides, without a matrix.
 ///
 /// ```
 /// let moved = boneglow::evaluation::prior::shift_probability(0.8, 0.5, 0.1);
 /// assert!((moved - 4.0 / 13.0).abs() < 1e-12);
 /// ```
 pub fn shift_probability(probability: f64, training: f64, field: f64) -> f64 {
-    shift(
-        &[probability, 1.0 - probability],
-        &[training, 1.0 - training],
-        &[field, 1.0 - field],
-    )
-    .map_or(probability, |moved| moved[0])
+    if training <= 0.0 || training >= 1.0 {
+        return probability;
+    }
+    let positive = probability * field / training;
+    let other = (1.0 - probability) * (1.0 - field) / (1.0 - training);
+    match positive + other > 0.0 {
+        true => positive / (positive + other),
+        false => probability,
+    }
 }
 
 /// What to add to the intercept of a logistic model when the share of positives changes
@@ -232,14 +217,22 @@ mod tests {
         assert!(estimate(&[1.5], None, 0.5).unwrap_err().is_input());
         assert!(estimate(&[0.5], None, 1.0).is_err());
         assert!(estimate(&[0.5], Some(&[-1.0]), 0.5).is_err());
-        assert_eq!(shift(&[0.5], &[0.5, 0.5], &[0.1, 0.9]), None);
     }
 
     #[test]
     fn moving_there_and_back_changes_nothing() {
-        for p in [0.0, 0.01, 0.4, 1.0] {
+        for p in [0.0, 1e-9, 0.01, 0.4, 1.0] {
             let there = shift_probability(p, 0.3, 0.02);
             assert!((shift_probability(there, 0.02, 0.3) - p).abs() < 1e-12);
         }
+    }
+
+    #[test]
+    fn even_odds_at_one_half_become_the_prevalence_and_one_class_moves_nothing() {
+        assert!((shift_probability(0.5, 0.5, 0.01) - 0.01).abs() < 1e-15);
+        // Odds 4 at share 1/3 are a likelihood ratio of 8; at share 1/9 odds 1.
+        assert!((shift_probability(0.8, 1.0 / 3.0, 1.0 / 9.0) - 0.5).abs() < 1e-12);
+        assert_eq!(shift_probability(0.7, 0.0, 0.1), 0.7);
+        assert_eq!(shift_probability(0.7, 1.0, 0.1), 0.7);
     }
 }

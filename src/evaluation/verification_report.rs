@@ -3,7 +3,8 @@
 use super::assessment::Terms;
 use super::evaluate::Unchecked;
 use super::evaluation::{Merit, UncheckedAssumption, Verification, VerificationEstimate};
-use super::out_of_group::{OutOfGroup, shift};
+use super::out_of_group::OutOfGroup;
+use super::prior::shift_probability;
 use super::verification::{self, CheckCell, CheckedPatch, VerificationMethod, VerifiedRates};
 use super::{Figure, GroupTrials, Scale};
 use crate::Result;
@@ -13,7 +14,7 @@ const STRATA: usize = 5;
 /// Below this share of unchecked patches beside checked ones of the same score, a cut has decided
 /// who was checked.
 const LEAST_OVERLAP: f64 = 0.5;
-/// Odds of a positive among the unchecked relative to the checked, for the sensitivity analysis.
+/// How many times as much bone the unchecked hold as the checked, for the sensitivity analysis.
 const FACTORS: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
 
 /// Absent where every patch is checked and all count the same: the three estimates are then one.
@@ -28,7 +29,7 @@ pub(super) fn verification_report(
     let unchecked_p: Vec<f64> = predictions
         .unchecked()
         .iter()
-        .map(|&p| shift(p, predictions.ledger_share(), terms.prevalence))
+        .map(|&p| shift_probability(p, predictions.ledger_share(), terms.prevalence))
         .collect();
     if !weighted && unchecked_p.is_empty() {
         return Ok(None);

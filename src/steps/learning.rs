@@ -4,7 +4,7 @@ use super::inputs;
 use crate::calibration::{self, GlowColor, Measurement, Rig, Role};
 use crate::evaluation::Unchecked;
 use crate::features::{self, Dataset, Feature, Sample};
-use crate::ledger::{Ledger, Patch};
+use crate::ledger::{Ledger, Patch, Selection};
 use crate::season::Season;
 use crate::{Error, Result};
 use ndarray::Array2;
@@ -118,6 +118,7 @@ fn read(season: &Season, rig: &Rig, groups: Groups, wanted: &[String]) -> Result
             counts.join(", ")
         ));
     }
+    warnings.extend(poorer_rest(&ledger.patches, plan.threshold.prevalence));
     let names = wanted
         .iter()
         .map(|name| Feature::parse(name))
@@ -138,5 +139,23 @@ fn read(season: &Season, rig: &Rig, groups: Groups, wanted: &[String]) -> Result
         colors,
         unchecked,
         warnings,
+    })
+}
+
+/// Where all that was flagged is checked, the unchecked hold less bone than the field does.
+fn poorer_rest(patches: &[Patch], stated: Option<f64>) -> Option<String> {
+    let flagged = |checked: bool| {
+        patches
+            .iter()
+            .filter(|p| p.selection == Some(Selection::Flagged) && p.label.is_some() == checked)
+            .count()
+    };
+    let rest = patches.iter().filter(|p| p.label.is_none()).count();
+    (stated.is_none() && rest > 0 && flagged(true) > 0 && flagged(false) == 0).then(|| {
+        format!(
+            "Every one of the {} flagged patches is checked, so the {rest} unchecked are what the flagging left: the field's prevalence, \
+             estimated from them, is that of the rest and too low for the whole; state threshold.prevalence if you know it.",
+            flagged(true)
+        )
     })
 }

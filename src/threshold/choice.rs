@@ -67,6 +67,11 @@ fn by_cost(cases: &Cases, terms: Terms) -> Choice {
         warnings: Vec::new(),
     };
     let Some(recalibrated) = recalibrated_cut(cases, terms) else {
+        choice.warnings.push(
+            "Whether the stated probabilities hold out of group cannot be told: they part positives from the rest without \
+             an exception, or do not rise with the share of positives at all. The cut is the cost ratio as it stands."
+                .to_string(),
+        );
         return choice;
     };
     let (low, high) = (recalibrated.low, recalibrated.high);

@@ -10,7 +10,7 @@ use ndarray::{Array2, ArrayView1, Axis, s};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
-fn data(name: &str) -> PathBuf {
+pub fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("tests/published/data")
         .join(name)
@@ -26,7 +26,7 @@ fn columns(file: &str, names: &[&str]) -> Array2<f64> {
 }
 
 /// A table of measurements with the class in its last column.
-fn dataset(file: &str) -> Dataset {
+pub fn dataset(file: &str) -> Dataset {
     let table = Table::read(&data(file)).unwrap();
     let (label, names) = table.header().split_last().unwrap();
     let names: Vec<&str> = names.iter().map(String::as_str).collect();

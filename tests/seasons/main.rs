@@ -5,3 +5,4 @@ mod evaluation;
 mod field;
 mod glows;
 mod simulated;
+mod stages;

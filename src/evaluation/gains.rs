@@ -1,0 +1,93 @@
+//! What one classifier gains over another on the same patches.
+
+use super::assessment::{PARTIAL_RATE, Terms};
+use super::evaluation::Merit;
+use super::group_sums::{GroupSums, column};
+use super::out_of_group::Predictions;
+use super::{Figure, Scale, Scores, roc};
+use crate::Result;
+
+/// What `new` gains over `old` on the same patches; above 0 it is better.
+pub(super) struct Gains {
+    pub log_loss: Option<Merit>,
+    pub auc: Option<Merit>,
+    pub recall: Option<Merit>,
+    pub precision: Option<Merit>,
+    /// Log loss, recall and precision of the old and of the new.
+    pub sides: [(Option<f64>, Option<f64>); 3],
+}
+
+/// Paired differences with intervals over groups; both must be of the same patches in the same order.
+/// `terms.cut` is the new one's cut.
+pub(super) fn paired_gains(
+    old: &Predictions,
+    new: &Predictions,
+    old_cut: f64,
+    terms: Terms,
+) -> Result<Gains> {
+    let side = |p: &Predictions, cut: f64| {
+        let in_field = p.p_positive_at(terms.prevalence);
+        let flagged: Vec<bool> = in_field.iter().map(|p| *p >= cut).collect();
+        let sums = GroupSums::new(p, &flagged, &p.decided_class(false));
+        (in_field, flagged, sums)
+    };
+    let (a, b) = (side(old, old_cut), side(new, terms.cut));
+    let positive = new.is_positive();
+    let all = GroupSums::trials(new, |_| true);
+    let positives = GroupSums::trials(new, |i| positive[i]);
+    let walks = GroupSums::trials(new, |i| a.1[i] || b.1[i]);
+    let figure = |trials| Figure {
+        scale: Scale::Identity,
+        trials,
+    };
+    let figures = [figure(&all), figure(&positives), figure(&walks)];
+    let differences = |times: &[f64]| {
+        let (old, new) = (a.2.total(times), b.2.total(times));
+        let difference = |x: Option<f64>, y: Option<f64>| Some(x? - y?);
+        vec![
+            difference(old.mean(column::LOSS), new.mean(column::LOSS)),
+            difference(new.table().recall(), old.table().recall()),
+            difference(new.table().precision(), old.table().precision()),
+        ]
+    };
+    let ones = vec![1.0; a.2.groups()];
+    let values = differences(&ones);
+    let (of_old, of_new) = (a.2.total(&ones), b.2.total(&ones));
+    let sides = [
+        (of_old.mean(column::LOSS), of_new.mean(column::LOSS)),
+        (of_old.table().recall(), of_new.table().recall()),
+        (of_old.table().precision(), of_new.table().precision()),
+    ];
+    let mut merits = terms
+        .bootstrap
+        .intervals(&figures, differences)
+        .into_iter()
+        .zip(values)
+        .map(|(interval, value)| Merit::of(value, interval));
+    let mut next = || merits.next().flatten();
+    let (log_loss, recall, precision) = (next(), next(), next());
+
+    let old_scores = Scores::new(&a.0, &positive)?.weighted(&new.weights)?;
+    let new_scores = Scores::new(&b.0, &positive)?.weighted(&new.weights)?;
+    let resampled = |scores: &Scores| {
+        terms
+            .bootstrap
+            .resample_auc_and_recall(scores, &new.groups, PARTIAL_RATE)
+    };
+    let aucs: Vec<f64> = resampled(&old_scores)?
+        .iter()
+        .zip(resampled(&new_scores)?)
+        .filter_map(|(old, new)| Some(new.auc? - old.auc?))
+        .collect();
+    let value = roc::auc(&new_scores)
+        .zip(roc::auc(&old_scores))
+        .map(|(new, old)| new - old);
+    let interval = value.and_then(|v| terms.bootstrap.interval_from(figure(&positives), v, &aucs));
+    Ok(Gains {
+        log_loss,
+        auc: Merit::of(value, interval),
+        recall,
+        precision,
+        sides,
+    })
+}
