@@ -56,6 +56,9 @@ impl Merit {
     }
 }
 
+/// A figure of a table of two by two: its scale, what its trials are, and the figure.
+type OfTable<'a> = (Scale, &'a GroupTrials, fn(&TwoByTwo) -> Option<f64>);
+
 /// One statistic of a resample: its scale, what groups bring to it, how it is had.
 type Statistic<'a> = (
     Scale,
@@ -107,7 +110,7 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
     ];
     for (class, of) in of_class.iter().enumerate() {
         let scarce = of.scarce();
-        let table: [(Scale, &GroupTrials, fn(&TwoByTwo) -> Option<f64>); 7] = [
+        let table: [OfTable<'_>; 7] = [
             (Scale::Logit, &of.truly, TwoByTwo::recall),
             (Scale::Logit, &of.so_called, TwoByTwo::precision),
             (Scale::Logit, &of.rest, TwoByTwo::specificity),
