@@ -47,8 +47,8 @@ impl Evaluated {
 }
 
 /// The rule of choice, declared before any figure is known.
-pub const CHOICE_RULE: &str = "Least log loss of positive against rest, out of group and weighted as the ledger was sampled; of those \
-     within one standard error of the best (paired, over groups) the simplest, in the order of the \
+pub const CHOICE_RULE: &str = "The best classifier has the least log loss of positive against rest, out of group and weighted as the ledger was sampled; \
+     of those within one standard error of the best (paired, over groups) the simplest is chosen, in the order of the \
      classifiers' declared complexity.";
 
 /// Evaluates the season's classifiers, and beside them the plain rules, on patches of groups that
@@ -259,7 +259,7 @@ fn baseline(
             None => "unknown".to_string(),
         };
         format!(
-            "{name} {} the best plain rule ({rival}): its log loss is less by {}, its recall at the cut more by {}.",
+            "{name} {} the best plain rule ({rival}): its gain in log loss is {}, its gain in recall at the cut {}; a loss is negative.",
             match better {
                 true => "is better than",
                 false => "is not shown to be better than",
@@ -353,7 +353,7 @@ fn protocol(
         weighted: data.weights.iter().any(|w| *w != first),
         cut,
         cut_rule: format!(
-            "The probability at which a walk is just worth it at the stated costs ({} for a wasted walk, {} for a missed bone), \
+            "This cut is the probability at which a walk is just worth it at the stated costs ({} for a wasted walk, {} for a missed bone), \
              at the field's prevalence; the recommended cut and what to expect at it are in thresholds.json.",
             threshold.wasted_walk_cost, threshold.missed_bone_cost
         ),

@@ -22,7 +22,7 @@ pub(super) fn field_prevalence(
             high: None,
             source: PrevalenceSource::Stated,
             ledger,
-            method: "Stated in the season file.".to_string(),
+            method: "The field's prevalence is stated in the season file.".to_string(),
         });
     }
     if let (Some(unchecked), false) = (unchecked, best.unchecked().is_empty()) {
@@ -53,8 +53,8 @@ pub(super) fn field_prevalence(
             source: PrevalenceSource::Estimated,
             ledger,
             method: format!(
-                "Estimated from {} unchecked patches by maximum likelihood (Saerens, Latinne and Decaestecker 2002), \
-                 assuming that each class looks as in the ledger; interval from the bootstrap over groups.",
+                "The field's prevalence is estimated from {} unchecked patches by maximum likelihood (Saerens, Latinne and Decaestecker 2002), \
+                 assuming that each class looks as in the ledger; its interval is from the bootstrap over groups.",
                 p.len()
             ),
         });
@@ -70,6 +70,7 @@ pub(super) fn field_prevalence(
         high: None,
         source: PrevalenceSource::Ledger,
         ledger,
-        method: "The ledger's own weighted share.".to_string(),
+        method: "The field's prevalence is taken to be the ledger's own weighted share."
+            .to_string(),
     })
 }

@@ -94,7 +94,9 @@ impl fmt::Display for IntervalMethod {
             Self::AgrestiCoull => "adjusted normal interval (Agresti & Coull 1998)",
             Self::Jeffreys => "beta quantiles with Jeffreys' prior",
             Self::NewcombeDifference => "hybrid score interval of a difference (Newcombe 1998)",
-            Self::GroupBootstrap => "bootstrap over groups, standard error with Student's t",
+            Self::GroupBootstrap => {
+                "bootstrap over groups, with the standard error and Student's t"
+            }
             Self::GroupExact => {
                 "exact binomial interval at the effective number of independent patches"
             }

@@ -40,11 +40,23 @@ pub(super) fn significant(value: f64, digits: usize) -> String {
     fixed(value, decimals)
 }
 
+/// Decimals at which half the width of its interval keeps two digits; absent without an interval.
+pub(super) fn decimals(span: Span) -> Option<usize> {
+    span.limits
+        .map(|[low, high]| decimals_for((high - low) / 2.0))
+}
+
 /// A figure with its interval, half of whose width is kept to two digits.
 pub(super) fn stated(span: Span) -> String {
+    stated_to(span, None)
+}
+
+/// A figure with its interval at given decimals, such as those of its column in a table.
+pub(super) fn stated_to(span: Span, wanted: Option<usize>) -> String {
+    let decimals = wanted.or(decimals(span));
     match span.limits {
         Some([low, high]) => {
-            let decimals = decimals_for((high - low) / 2.0);
+            let decimals = decimals.unwrap_or(3);
             format!(
                 "{} ({} to {})",
                 fixed(span.value, decimals),
@@ -52,7 +64,10 @@ pub(super) fn stated(span: Span) -> String {
                 fixed(high, decimals)
             )
         }
-        None => significant(span.value, 3),
+        None => match decimals {
+            Some(decimals) => fixed(span.value, decimals),
+            None => significant(span.value, 3),
+        },
     }
 }
 
@@ -86,6 +101,14 @@ mod tests {
             "−0.0041 (−0.0060 to −0.0022)"
         );
         assert_eq!(stated(Span::bare(0.34567)), "0.346");
+    }
+
+    #[test]
+    fn a_column_may_ask_for_its_own_decimals() {
+        let span = Span::new(0.2145, 0.1359, 0.3386);
+        assert_eq!(stated(span), "0.21 (0.14 to 0.34)");
+        assert_eq!(stated_to(span, Some(3)), "0.214 (0.136 to 0.339)");
+        assert_eq!(stated_to(Span::bare(0.5), Some(2)), "0.50");
     }
 
     #[test]

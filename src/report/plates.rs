@@ -2,12 +2,13 @@
 
 use super::figures::*;
 use super::sources::Sources;
+use super::text::sentence;
 use crate::Result;
 use crate::calibration::{Drift, Rig, TargetResult};
 use crate::colorimetry::{Observer, spectral_locus_uv};
-use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit};
+use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit, PrevalenceSource};
 use crate::planning::RecallForecast;
-use crate::season::ChromaticityKind;
+use crate::season::{ChromaticityKind, Policy};
 use crate::signal::{
     BitDepth, CodeValues, LinearSignal, MeasuredCurve, MeasuredResponse, Response, Step,
 };
@@ -361,9 +362,10 @@ fn of_evaluation(
 ) -> Result<Vec<Figure>> {
     let mut figures = vec![confusion(&Confusions {
         truths: &evaluation.labels,
-        decisions: &evaluation.labels,
+        called: &evaluation.labels,
         counts: &evaluation.confusion,
         classifier: &evaluation.chosen,
+        rule: &sentence(evaluation.confusion_rule.clone()),
     })?];
     let curves = |points: fn(&ClassifierEvaluation) -> &Vec<[f64; 2]>,
                   summary: fn(&ClassifierEvaluation) -> &Option<Merit>| {
@@ -392,9 +394,11 @@ fn of_evaluation(
     figures.push(roc(&curves(|c| &c.roc, |c| &c.auc), operating)?);
     let operating = recall.zip(value(|c| &c.precision)).map(|(x, y)| [x, y]);
     let prior = thresholds.map_or(&evaluation.prevalence, |t| &t.prior);
+    let field = (prior.source != PrevalenceSource::Ledger).then_some(prior.value);
     figures.push(precision_recall(
         &curves(|c| &c.precision_recall, |c| &c.average_precision),
-        [prior.ledger, prior.value],
+        prior.ledger,
+        field,
         operating,
     )?);
     if let Some(chosen) = chosen.filter(|c| !c.reliability.is_empty()) {
@@ -407,7 +411,11 @@ fn of_evaluation(
                 count: p.patches as u64,
             })
             .collect();
-        figures.push(reliability(&bins, &chosen.name)?);
+        figures.push(reliability(
+            &bins,
+            &chosen.name,
+            evaluation.protocol.weighted,
+        )?);
     }
     let rows: Vec<GroupFigures> = evaluation
         .groups
@@ -428,9 +436,38 @@ fn of_evaluation(
         precision: chosen.and_then(|c| span_of(&c.precision)),
     };
     if !rows.is_empty() {
-        figures.push(groups(&rows, &pooled, group)?);
+        let intervals = intervals_of_groups(evaluation, chosen, group);
+        figures.push(groups(&rows, &pooled, group, &intervals)?);
     }
     Ok(figures)
+}
+
+/// How the limits of the figures by group were made, and at which share of positives.
+fn intervals_of_groups(
+    evaluation: &Evaluation,
+    chosen: Option<&ClassifierEvaluation>,
+    group: &str,
+) -> String {
+    let (weighted, effective) = match evaluation.protocol.weighted {
+        true => (
+            "Recall and precision are weighted as the ledger was sampled, the numbers of patches are not. ",
+            ", at the effective number of patches",
+        ),
+        false => ("", ""),
+    };
+    let single = evaluation
+        .groups
+        .iter()
+        .find_map(|g| g.recall.as_ref().or(g.precision.as_ref()));
+    let pooled = chosen.and_then(|c| c.recall.as_ref().or(c.precision.as_ref()));
+    let mut told = format!("{weighted}Precision is at the ledger's share of positives.");
+    if let Some(merit) = single {
+        told += &format!(" Limits of a single {group}: {}{effective}.", merit.method);
+    }
+    if let Some(merit) = pooled {
+        told += &format!(" Limits over all: {}.", merit.method);
+    }
+    told
 }
 
 fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figure>> {
@@ -448,7 +485,8 @@ fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figur
                 points
             },
             chosen: Span::from(&thresholds.probability),
-            at_chosen: thresholds.expected.cost.as_ref().map(|c| c.value),
+            expected: thresholds.expected.cost.as_ref().map(Span::from),
+            by_cost: thresholds.policy == Policy::Cost,
             missed_cost: plan.missed_bone_cost,
             walk_cost: plan.wasted_walk_cost,
             prevalence: thresholds.prior.value,

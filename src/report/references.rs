@@ -18,6 +18,10 @@ const fn work(cited: &'static str, full: &'static str) -> Reference {
 /// In the order of the list.
 const WORKS: &[Reference] = &[
     work(
+        "Agresti and Coull 1998",
+        "Agresti, A. and Coull, B. A. 1998. Approximate is better than \"exact\" for interval estimation of binomial proportions. The American Statistician 52: 119–126.",
+    ),
+    work(
         "Begg and Greenes 1983",
         "Begg, C. B. and Greenes, R. A. 1983. Assessment of diagnostic tests when disease verification is subject to selection bias. Biometrics 39: 207–215.",
     ),
@@ -44,6 +48,10 @@ const WORKS: &[Reference] = &[
     work(
         "Currie 1968",
         "Currie, L. A. 1968. Limits for qualitative detection and quantitative determination. Analytical Chemistry 40: 586–593.",
+    ),
+    work(
+        "DeLong et al. 1988",
+        "DeLong, E. R., DeLong, D. M. and Clarke-Pearson, D. L. 1988. Comparing the areas under two or more correlated receiver operating characteristic curves: a nonparametric approach. Biometrics 44: 837–845.",
     ),
     work(
         "EMVA 1288",
@@ -102,6 +110,10 @@ const WORKS: &[Reference] = &[
         "Murphy, A. H. 1973. A new vector partition of the probability score. Journal of Applied Meteorology 12: 595–600.",
     ),
     work(
+        "Newcombe 1998",
+        "Newcombe, R. G. 1998. Interval estimation for the difference between independent proportions: comparison of eleven methods. Statistics in Medicine 17: 873–890.",
+    ),
+    work(
         "Platt 1999",
         "Platt, J. C. 1999. Probabilistic outputs for support vector machines and comparisons to regularized likelihood methods. In Advances in Large Margin Classifiers, MIT Press: 61–74.",
     ),
@@ -131,8 +143,9 @@ const WORKS: &[Reference] = &[
     ),
 ];
 
-/// The works that `text` cites.
+/// The works that `text` cites; "and" may be written as "&".
 pub(super) fn cited_in(text: &str) -> Vec<Reference> {
+    let text = text.replace(" & ", " and ");
     let cited = |work: &&Reference| text.contains(work.cited);
     WORKS.iter().filter(cited).copied().collect()
 }

@@ -122,13 +122,6 @@ impl Sources {
                 .at(season.result(""))
                 .remedy("call `boneglow calibrate` first, or `boneglow run` for all steps"));
         }
-        if rig.is_none() && (evaluation.is_some() || thresholds.is_some()) {
-            return Err(
-                Error::input("this result is not there, and the evaluation rests on it")
-                    .at(season.result("rig.json"))
-                    .remedy("call `boneglow run`"),
-            );
-        }
         Ok(Sources {
             plan: season.plan.clone(),
             rig,
@@ -144,8 +137,25 @@ impl Sources {
         })
     }
 
+    /// Whether the rig is missing although there are results that rest on its colors.
+    pub fn lacks_rig(&self) -> bool {
+        let rests = self.drift.is_some()
+            || self.evaluation.is_some()
+            || self.thresholds.is_some()
+            || self.comparison.is_some()
+            || self.locked.is_some()
+            || self.next_walk.is_some()
+            || !self.strips.is_empty();
+        self.rig.is_none() && rests
+    }
+
     /// Every warning once, in the order of the steps.
     pub fn warnings(&self) -> Vec<String> {
+        let lacking = self.lacks_rig().then(|| {
+            "results/rig.json is missing although other results rest on it: how color was calibrated, and how well, cannot be \
+             said; call `boneglow calibrate` and the steps after it again"
+                .to_string()
+        });
         let lists = [
             self.rig.as_ref().map(|r| &r.warnings),
             self.drift.as_ref().map(|d| &d.warnings),
@@ -161,7 +171,7 @@ impl Sources {
             s.result.warnings.iter().map(named)
         });
         let mut warnings: Vec<String> = Vec::new();
-        for warning in of_steps.chain(of_strips) {
+        for warning in lacking.into_iter().chain(of_steps).chain(of_strips) {
             if !warnings.contains(&warning) {
                 warnings.push(warning);
             }

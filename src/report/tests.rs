@@ -117,6 +117,13 @@ fn merit(value: f64, half: f64) -> Option<Merit> {
     })
 }
 
+fn share(value: f64, half: f64) -> Option<Merit> {
+    merit(value, half).map(|merit| Merit {
+        method: IntervalMethod::Wilson.to_string(),
+        ..merit
+    })
+}
+
 fn classifier(name: &str, plain: bool, power: f64) -> ClassifierEvaluation {
     let grid = || (0..=50).map(|i| f64::from(i) / 50.0);
     ClassifierEvaluation {
@@ -172,7 +179,8 @@ fn evaluation() -> Evaluation {
         protocol: Protocol {
             folds: "Each site in turn was left out and predicted by a model fitted to the others"
                 .to_string(),
-            inside: "settings and standardization were learnt inside the fold".to_string(),
+            inside: "settings and standardization were learnt inside the fold, patches weighed as in Kish 1965"
+                .to_string(),
             fold_count: 9,
             groups: 9,
             patches: 576,
@@ -215,9 +223,9 @@ fn evaluation() -> Evaluation {
                 patches: 64,
                 positives: i,
                 recall: (i != 4)
-                    .then(|| merit(0.7 + 0.02 * i as f64, 0.12))
+                    .then(|| share(0.7 + 0.02 * i as f64, 0.12))
                     .flatten(),
-                precision: merit(0.4, 0.2),
+                precision: share(0.4, 0.2),
                 ..GroupEvaluation::default()
             })
             .collect(),
@@ -244,7 +252,7 @@ fn evaluation() -> Evaluation {
             left_out: vec![LeftOutClass {
                 class: "calcite".to_string(),
                 patches: 133,
-                called_novel: merit(0.31, 0.07),
+                called_novel: share(0.31, 0.07),
             }],
         }),
         prevalence: prevalence(),
@@ -610,6 +618,108 @@ fn a_calibration_that_missed_its_limit_says_so_at_the_top() {
     let report = Report::of(&sources).unwrap();
     assert!(report.page.contains("The calibration missed its limit"));
     assert!(report.methods.contains("and was missed"));
+}
+
+#[test]
+fn a_missing_rig_is_told_where_results_rest_on_it() {
+    let lacking = Report::of(&Sources {
+        rig: None,
+        ..whole()
+    })
+    .unwrap();
+    for text in [&lacking.page, &lacking.methods] {
+        assert!(text.contains("The calibration is missing."));
+        assert!(!text.contains("rests on measured color"));
+    }
+    assert!(lacking.warnings[0].contains("results/rig.json is missing"));
+    let begun = Report::of(&Sources {
+        rig: None,
+        drift: None,
+        evaluation: None,
+        thresholds: None,
+        comparison: None,
+        locked: None,
+        next_walk: None,
+        strips: Vec::new(),
+        ..whole()
+    })
+    .unwrap();
+    assert!(begun.methods.contains("rests on measured color"));
+    assert!(!begun.warnings.iter().any(|w| w.contains("rig.json")));
+}
+
+#[test]
+fn every_work_that_the_methods_cite_is_listed() {
+    let methods = Report::of(&whole()).unwrap().methods;
+    let (body, list) = methods.split_once("## References").unwrap();
+    let words: Vec<&str> = body
+        .split_whitespace()
+        .map(|w| w.trim_matches(|c: char| !c.is_alphanumeric()))
+        .collect();
+    let (mut cited, mut before_et) = (0, "");
+    for trio in words.windows(3) {
+        let is_year =
+            trio[2].len() == 4 && trio[2].parse().is_ok_and(|y| (1900..2030).contains(&y));
+        let name = if trio[1] == "al" { before_et } else { trio[1] };
+        if trio[1] == "et" {
+            before_et = trio[0];
+        }
+        if is_year && name.starts_with(char::is_uppercase) && name.contains(char::is_lowercase) {
+            cited += 1;
+            let listed = list
+                .lines()
+                .any(|l| l.contains(name) && l.contains(trio[2]));
+            assert!(listed, "{name} {}", trio[2]);
+        }
+    }
+    assert!(cited > 10, "{cited}");
+    assert!(list.contains("- Kish, L. 1965."));
+}
+
+#[test]
+fn every_interval_method_that_names_a_work_has_it_in_the_list() {
+    for method in [
+        IntervalMethod::Wilson,
+        IntervalMethod::Exact,
+        IntervalMethod::AgrestiCoull,
+        IntervalMethod::NewcombeDifference,
+        IntervalMethod::DeLong,
+    ] {
+        let words = method.to_string();
+        assert_eq!(references::cited_in(&words).len(), 1, "{words}");
+    }
+}
+
+#[test]
+fn what_a_figure_is_of_stands_beside_it() {
+    let mut sources = whole();
+    sources.ledger = sources.ledger.map(|ledger| LedgerView {
+        patches: 794,
+        unchecked: 218,
+        ..ledger
+    });
+    let report = Report::of(&sources).unwrap();
+    let methods = &report.methods;
+    for told in [
+        "Another 8 unchecked patches, too faint or without color, took no part.",
+        "Precision is here at the ledger's weighted share of positives, 0.083, not at the field's, which was taken to be 0.012.",
+        "(48 of 576 patches as counted)",
+        "Those of the figures of a single site (at the effective number of patches) and the share called novel of each \
+         class treated as never seen are by score interval (Wilson 1927).",
+    ] {
+        assert!(methods.contains(told), "{told} in\n{methods}");
+    }
+    let caption = |name: &str| {
+        let found = report.figures.iter().find(|(_, f)| f.name == name);
+        found.unwrap().1.description.clone()
+    };
+    assert!(caption("groups").contains("Limits of a single site: score interval (Wilson 1927)"));
+    assert!(
+        caption("precision-recall")
+            .contains("In the field 1.2 % are taken to be: positives are rarer")
+    );
+    assert!(caption("cost").contains("There the expected cost is 158 (97 to 219)"));
+    assert!(caption("reliability").contains("Shares are weighted"));
 }
 
 #[test]

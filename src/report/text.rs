@@ -4,6 +4,7 @@ use super::figures::Span;
 use super::numbers;
 use super::references;
 use super::sources::Sources;
+use crate::evaluation::Merit;
 use crate::{Error, Result};
 use minijinja::value::{Serde, Value, ValueKind};
 use minijinja::{Environment, UndefinedBehavior, context};
@@ -37,6 +38,9 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
     environment.add_filter("span", span);
     environment.add_filter("estimate", estimate);
     environment.add_filter("limits", limits_of);
+    environment.add_filter("column", column);
+    environment.add_filter("percent_estimate", percent_estimate);
+    environment.add_filter("percent_limits", percent_limits);
     environment.add_filter("uv", |v: f64| numbers::fixed(v, 4));
     environment.add_filter("percent", numbers::percent);
     environment.add_filter("significant", |v: f64, n: usize| numbers::significant(v, n));
@@ -85,11 +89,13 @@ pub(super) fn values(sources: &Sources) -> Value {
         plan => plain(&sources.plan),
         response => plain(&sources.plan.rig.response),
         rig => plain(&sources.rig),
+        lacks_rig => sources.lacks_rig(),
         lack_of_fit => plain(&lack_of_fit),
         drift => plain(&sources.drift),
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),
         chosen => plain(&chosen),
+        novelty_method => plain(&novelty_method(sources)),
         interval_methods => plain(&interval_methods(sources)),
         thresholds => plain(&sources.thresholds),
         comparison => plain(&sources.comparison),
@@ -125,7 +131,18 @@ fn stop(reason: &str) -> &str {
     }
 }
 
-/// How the intervals of the chosen classifier were made, each way with what it was used for.
+/// How the limits of the shares called novel were made.
+fn novelty_method(sources: &Sources) -> Option<&str> {
+    let novelty = sources.evaluation.as_ref()?.novelty.as_ref()?;
+    let merit = novelty
+        .left_out
+        .iter()
+        .find_map(|c| c.called_novel.as_ref())?;
+    Some(&merit.method)
+}
+
+/// How intervals were made, each way with what it was used for: of the chosen classifier, of single
+/// groups, of what is called novel.
 fn interval_methods(sources: &Sources) -> Option<String> {
     let evaluation = sources.evaluation.as_ref()?;
     let chosen = evaluation
@@ -139,19 +156,46 @@ fn interval_methods(sources: &Sources) -> Option<String> {
         ("recall", &chosen.recall),
         ("precision", &chosen.precision),
     ];
+    let mut used_by: Vec<(String, &Merit)> = figures
+        .into_iter()
+        .filter_map(|(figure, merit)| Some((figure.to_string(), merit.as_ref()?)))
+        .collect();
+    let of_groups = evaluation
+        .groups
+        .iter()
+        .find_map(|g| g.recall.as_ref().or(g.precision.as_ref()));
+    if let Some(merit) = of_groups {
+        let effective = match evaluation.protocol.weighted {
+            true => " (at the effective number of patches)",
+            false => "",
+        };
+        let group = &sources.plan.ledger.group;
+        used_by.push((format!("the figures of a single {group}{effective}"), merit));
+    }
+    if let Some(novelty) = &evaluation.novelty {
+        let known = novelty.known_rate.as_ref();
+        used_by.extend(known.map(|m| ("the share of known glows called novel".to_string(), m)));
+        let unknown = novelty
+            .left_out
+            .iter()
+            .find_map(|c| c.called_novel.as_ref());
+        used_by.extend(unknown.map(|m| {
+            let what = "the share called novel of each class treated as never seen";
+            (what.to_string(), m)
+        }));
+    }
     let mut ways: Vec<(&str, Vec<String>)> = Vec::new();
-    for (figure, merit) in figures {
-        let Some(merit) = merit else { continue };
+    for (figure, merit) in used_by {
         match ways.iter_mut().find(|(way, _)| *way == merit.method) {
-            Some((_, used)) => used.push(figure.to_string()),
-            None => ways.push((&merit.method, vec![figure.to_string()])),
+            Some((_, used)) => used.push(figure),
+            None => ways.push((&merit.method, vec![figure])),
         }
     }
     let told: Vec<String> = ways
         .into_iter()
-        .map(|(way, used)| format!("{way} for {}", names(used)))
+        .map(|(way, used)| format!("Those of {} are by {way}.", names(used)))
         .collect();
-    (!told.is_empty()).then(|| format!("They were made by {}", told.join("; by ")))
+    (!told.is_empty()).then(|| told.join(" "))
 }
 
 /// Warnings, and what no figure of such a season can tell.
@@ -181,24 +225,68 @@ fn limits(sources: &Sources) -> Vec<String> {
 
 type Filled<T> = std::result::Result<T, minijinja::Error>;
 
-/// A figure with its interval, or that it is not defined.
-fn span(merit: Value) -> Filled<String> {
-    Ok(read_span(&merit)?.map_or("not defined".to_string(), numbers::stated))
+/// A figure with its interval, or that it is not defined; with so many decimals, where asked for.
+fn span(merit: Value, decimals: Option<usize>) -> Filled<String> {
+    Ok(told(read_span(&merit)?, decimals))
+}
+
+fn told(span: Option<Span>, decimals: Option<usize>) -> String {
+    span.map_or("not defined".to_string(), |s| {
+        numbers::stated_to(s, decimals)
+    })
 }
 
 /// A figure without its interval, rounded as with it.
-fn estimate(merit: Value) -> Filled<String> {
-    let stated = span(merit)?;
-    Ok(stated.split(" (").next().unwrap_or_default().to_string())
+fn estimate(merit: Value, decimals: Option<usize>) -> Filled<String> {
+    Ok(before_limits(&span(merit, decimals)?).to_string())
 }
 
 /// The limits of a figure's interval, empty where it has none.
-fn limits_of(merit: Value) -> Filled<String> {
-    let stated = span(merit)?;
-    let limits = stated
-        .split_once(" (")
-        .map(|(_, l)| l.trim_end_matches(')'));
-    Ok(limits.unwrap_or_default().to_string())
+fn limits_of(merit: Value, decimals: Option<usize>) -> Filled<String> {
+    Ok(within_limits(&span(merit, decimals)?).to_string())
+}
+
+/// A share in per cent, rounded as with its interval.
+fn percent_estimate(merit: Value) -> Filled<String> {
+    Ok(match read_span(&merit)? {
+        Some(share) => format!("{} %", before_limits(&told(Some(hundredfold(share)), None))),
+        None => told(None, None),
+    })
+}
+
+/// The limits of a share's interval in per cent, empty where it has none.
+fn percent_limits(merit: Value) -> Filled<String> {
+    let share = read_span(&merit)?.map(hundredfold);
+    Ok(match within_limits(&told(share, None)) {
+        "" => String::new(),
+        limits => format!("{limits} %"),
+    })
+}
+
+fn hundredfold(share: Span) -> Span {
+    Span {
+        value: 100.0 * share.value,
+        limits: share.limits.map(|l| l.map(|v| 100.0 * v)),
+    }
+}
+
+fn before_limits(stated: &str) -> &str {
+    stated.split(" (").next().unwrap_or_default()
+}
+
+fn within_limits(stated: &str) -> &str {
+    let limits = stated.split_once(" (");
+    limits.map_or("", |(_, l)| l.trim_end_matches(')'))
+}
+
+/// The decimals of a table's column: the most that any figure in it needs.
+fn column(rows: Value, name: String) -> Filled<Option<usize>> {
+    let mut most = None;
+    for row in rows.try_iter()? {
+        let span = read_span(&row.get_attr(&name)?)?;
+        most = most.max(span.and_then(numbers::decimals));
+    }
+    Ok(most)
 }
 
 fn read_span(merit: &Value) -> Filled<Option<Span>> {
@@ -296,7 +384,7 @@ fn verification(name: &str) -> &str {
 }
 
 /// With a capital and a stop.
-fn sentence(text: String) -> String {
+pub(super) fn sentence(text: String) -> String {
     let trimmed = text.trim();
     let mut letters = trimmed.chars();
     let Some(first) = letters.next() else {

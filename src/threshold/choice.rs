@@ -61,7 +61,7 @@ fn by_cost(cases: &Cases, terms: Terms) -> Choice {
         high: None,
         method: format!(
             "A walk is worth it above {} : ({} + {}) = {:.4} of a chance of bone, and probabilities were calibrated out of group; \
-             interval from recalibrating on resampled groups.",
+             the interval is from recalibrating on resampled groups.",
             terms.stakes.wasted, terms.stakes.wasted, terms.stakes.missed, ratio
         ),
         warnings: Vec::new(),

@@ -85,7 +85,7 @@ pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Threshol
             high: choice.high,
             method: match choice.low {
                 Some(_) => {
-                    "bootstrap over groups, standard error with Student's t, on the log odds"
+                    "bootstrap over groups, with the standard error and Student's t, on the log odds"
                 }
                 None => "no interval: the data cannot tell one",
             }
@@ -338,17 +338,21 @@ fn decision_curve(cases: &Cases, stakes: Stakes) -> Vec<NetBenefit> {
 fn policy_sentence(plan: &ThresholdPlan) -> String {
     match plan.policy {
         Policy::Cost => format!(
-            "Least expected cost, a missed bone costing {} and a wasted walk {}.",
+            "The cut is the one of least expected cost for calibrated probabilities, where a missed bone costs {} and a wasted walk {}; \
+             it need not be the lowest point of the cost found at each cut, which hangs on single patches.",
             plan.missed_bone_cost, plan.wasted_walk_cost
         ),
         Policy::Recall => format!(
-            "A recall of {} or more, its lower {:.0} % limit.",
-            plan.min_recall,
-            100.0 * plan.confidence
+            "The cut is the highest at which the lower {:.0} % limit of recall is {} or more.",
+            100.0 * plan.confidence,
+            plan.min_recall
         ),
-        Policy::Walks => format!("At most {} walks per hectare.", plan.max_walks_per_hectare),
+        Policy::Walks => format!(
+            "The cut is the lowest with at most {} walks per hectare.",
+            plan.max_walks_per_hectare
+        ),
         Policy::Precision => format!(
-            "At least {} of all walks end at a bone.",
+            "The cut is the lowest at which at least {} of all walks end at a bone.",
             plan.min_precision
         ),
     }

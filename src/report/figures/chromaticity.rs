@@ -41,7 +41,7 @@ pub fn chromaticity(data: &Chromaticities) -> Result<Figure> {
         .map(|c| format!("{} ({})", c.label, c.points.len()))
         .collect();
     let mut description = format!(
-        "Left, the whole diagram with the spectral locus (wavelengths in nm); the box is what the right side shows. \
+        "Below, the whole diagram with the spectral locus (wavelengths in nm); the box is what is shown above, at the same scale along u' and v'. \
          {} Patches by class: {}. The ellipses hold 95 % of a class if it is normally distributed.",
         data.meaning,
         counts.join(", ")
@@ -62,40 +62,28 @@ pub fn chromaticity(data: &Chromaticities) -> Result<Figure> {
             "The glow classes in the CIE 1976 chromaticity diagram, and where the decision is to walk"
         }
     };
-    let near = Place {
-        left: 318.0,
-        top: 8.0,
-        width: 366.0,
-        height: 400.0,
+    let (near, view) = View::around(data.classes);
+    let whole = Place {
+        left: near.left,
+        top: near.top + near.height + 58.0,
+        width: 190.0,
+        height: 190.0,
     };
-    let view = View::around(data.classes, near);
-    if view.stretch(near) > 1.05 {
-        description.push_str(&format!(
-            " On the right v' is drawn {:.1} times as large as u'.",
-            view.stretch(near)
-        ));
-    }
     let sheet = Sheet {
         name: "chromaticity",
         title,
         description,
         width: WIDTH,
-        height: 452.0,
+        height: whole.top + whole.height.max(20.0 * (labels.len() + 1) as f64) + 46.0,
         legend: Vec::new(),
         under: String::new(),
     };
     sheet.draw(|pen| {
-        let whole = Place {
-            left: 58.0,
-            top: 8.0,
-            width: 190.0,
-            height: 190.0,
-        };
         let frame = Frame::new(
             pen,
             near,
-            Axis::linear("u'", view.u.0, view.u.1, 6),
-            Axis::linear("v'", view.v.0, view.v.1, 7),
+            Axis::linear("u'", view.u.0, view.u.1, 8),
+            Axis::linear("v'", view.v.0, view.v.1, (near.height / 55.0) as usize),
         );
         frame.x_axis(true);
         frame.y_axis();
@@ -115,9 +103,9 @@ struct View {
 }
 
 impl View {
-    /// All the patches but the outermost hundredth, with room; v' on the scale of u', or on a larger one where
-    /// the patches lie in a flat band.
-    fn around(classes: &[ClassGlow], place: Place) -> Self {
+    /// All the patches but the outermost hundredth, with room, at the same scale along u' and v',
+    /// and a place as high as they need.
+    fn around(classes: &[ClassGlow]) -> (Place, Self) {
         let all = |axis: usize| -> Vec<f64> {
             let mut values: Vec<f64> = classes
                 .iter()
@@ -137,25 +125,28 @@ impl View {
             (low - room, high + room)
         };
         let (u, v) = (span(all(0)), span(all(1)));
+        let place = fitted(u.1 - u.0, v.1 - v.0);
         let scale = ((u.1 - u.0) / place.width).max((v.1 - v.0) / place.height);
-        let own = (v.1 - v.0) / place.height;
-        let v_scale = match scale / own {
-            flat if flat > 2.0 => own.max(scale / 6.0),
-            _ => scale,
-        };
-        let about = |span: (f64, f64), scale: f64, px: f64| {
+        let about = |span: (f64, f64), px: f64| {
             let (middle, half) = ((span.0 + span.1) / 2.0, scale * px / 2.0);
             (middle - half, middle + half)
         };
-        View {
-            u: about(u, scale, place.width),
-            v: about(v, v_scale, place.height),
-        }
+        let view = View {
+            u: about(u, place.width),
+            v: about(v, place.height),
+        };
+        (place, view)
     }
+}
 
-    /// How many times larger v' is drawn than u'.
-    fn stretch(&self, place: Place) -> f64 {
-        ((self.u.1 - self.u.0) / place.width) / ((self.v.1 - self.v.0) / place.height)
+/// A place over the whole width, as high as a part of the diagram of this size needs within limits.
+pub(super) fn fitted(wide: f64, high: f64) -> Place {
+    let width = 616.0;
+    Place {
+        left: 66.0,
+        top: 8.0,
+        width,
+        height: (width * high / wide).clamp(170.0, 400.0),
     }
 }
 
@@ -246,11 +237,14 @@ fn ellipse_of(points: &[[f64; 2]]) -> Option<Vec<[f64; 2]>> {
 }
 
 fn draw_whole(pen: &Pen, place: Place, data: &Chromaticities, labels: &[String], view: View) {
+    // As wide as the box needs, where patches lie beyond the locus.
+    let low = view.u.0.min(view.v.0).min(0.0);
+    let high = view.u.1.max(view.v.1).max(0.65) + 0.01;
     let frame = Frame::new(
         pen,
         place,
-        Axis::linear("u'", -0.03, 0.65, 3),
-        Axis::linear("v'", -0.02, 0.66, 3),
+        Axis::linear("u'", low - 0.03, high - 0.01, 3),
+        Axis::linear("v'", low - 0.02, high, 3),
     );
     frame.axes();
     draw_locus(&frame, data.locus, 50.0);
@@ -260,14 +254,12 @@ fn draw_whole(pen: &Pen, place: Place, data: &Chromaticities, labels: &[String],
             frame.curve(&outline, Stroke::new(ink.color, 1.2));
         }
     }
-    let (left, right) = (view.u.0.max(-0.03), view.u.1.min(0.65));
-    let (bottom, top) = (view.v.0.max(-0.02), view.v.1.min(0.66));
     let corners = [
-        [left, bottom],
-        [right, bottom],
-        [right, top],
-        [left, top],
-        [left, bottom],
+        [view.u.0, view.v.0],
+        [view.u.1, view.v.0],
+        [view.u.1, view.v.1],
+        [view.u.0, view.v.1],
+        [view.u.0, view.v.0],
     ];
     frame.curve(&corners, Stroke::new(INK, 1.0));
 }
@@ -290,9 +282,10 @@ fn draw_legend(pen: &Pen, data: &Chromaticities, labels: &[String], whole: Place
         let ember = series_ink(0).color;
         entries.push((Key::Band(ember, 0.25), "decision: walk".to_string()));
     }
-    let mut y = whole.top + whole.height + 52.0;
+    let left = whole.left + whole.width + 48.0;
+    let mut y = whole.top;
     for entry in entries {
-        y += legend(pen, (16.0, y), 244.0, &[entry]);
+        y += legend(pen, (left, y), WIDTH - left - 16.0, &[entry]);
     }
 }
 

@@ -1,4 +1,4 @@
-//! What was found on the ground against what was decided.
+//! What was found on the ground against what it was called.
 
 use crate::Result;
 use crate::report::drawing::*;
@@ -8,12 +8,14 @@ use crate::report::drawing::*;
 pub struct Confusions<'a> {
     /// The classes found on the ground, one a row.
     pub truths: &'a [String],
-    /// The decisions, one a column: classes, and where there are such, novel and too faint.
-    pub decisions: &'a [String],
+    /// What patches were called, one a column: classes, and where there are such, novel and too faint.
+    pub called: &'a [String],
     /// Patches by row and column.
     pub counts: &'a [Vec<u64>],
     /// The classifier, for the caption.
     pub classifier: &'a str,
+    /// By what a patch is called a class, a sentence for the caption.
+    pub rule: &'a str,
 }
 
 /// Draws the matrix.
@@ -24,24 +26,24 @@ pub fn confusion(data: &Confusions) -> Result<Figure> {
         .iter()
         .zip(data.counts)
         .filter_map(|(truth, row)| {
-            let column = data.decisions.iter().position(|d| d == truth)?;
+            let column = data.called.iter().position(|d| d == truth)?;
             row.get(column).copied()
         })
         .sum();
     let description = format!(
-        "Out-of-group decisions of the classifier {}: each patch was decided by a model that had seen nothing of its group. \
-         Each row is a class as found on the ground, and its percentages add up to 100. {hits} of {total} patches lie on the diagonal. \
+        "What the classifier {} calls each patch, by a model that had seen nothing of its group. {} \
+         That is not the decision to walk, which is made by the cut. Each row is a class as found on the ground, and its percentages add up to 100. {hits} of {total} patches lie on the diagonal. \
          Patches are counted as they stand in the ledger, not weighted.",
-        data.classifier
+        data.classifier, data.rule
     );
-    let columns = data.decisions.len().max(1) as f64;
+    let columns = data.called.len().max(1) as f64;
     let rows = data.truths.len().max(1) as f64;
     let left = 150.0;
     let cell = ((WIDTH - left - 76.0) / columns).min(86.0);
     let high = cell.clamp(36.0, 54.0);
     let words = Words::new(12.0);
     let widest = measured(|pen| {
-        let widths = data.decisions.iter().map(|d| pen.width(d, words));
+        let widths = data.called.iter().map(|d| pen.width(d, words));
         widths.fold(0.0, f64::max)
     });
     let upright = widest > cell - 8.0;
@@ -52,7 +54,7 @@ pub fn confusion(data: &Confusions) -> Result<Figure> {
     };
     let sheet = Sheet {
         name: "confusion",
-        title: "What was found on the ground, and what was decided out of group",
+        title: "What was found on the ground, and what it was called out of group",
         description,
         width: WIDTH,
         height: top + rows * high + 16.0,
@@ -61,19 +63,15 @@ pub fn confusion(data: &Confusions) -> Result<Figure> {
     };
     sheet.draw(|pen| {
         let middle = left + cell * columns / 2.0;
-        pen.text(
-            (middle, 12.0),
-            "decision",
-            Words::new(12.5).bold().centered(),
-        );
-        for (j, decision) in data.decisions.iter().enumerate() {
+        pen.text((middle, 12.0), "called", Words::new(12.5).bold().centered());
+        for (j, called) in data.called.iter().enumerate() {
             let x = left + cell * (j as f64 + 0.5);
             match upright {
                 true => {
-                    let text = pen.shortened(decision, words, 84.0);
+                    let text = pen.shortened(called, words, 84.0);
                     pen.text((x, top - 8.0), &text, words.upwards());
                 }
-                false => pen.text((x, top - 14.0), decision, words.centered()),
+                false => pen.text((x, top - 14.0), called, words.centered()),
             }
         }
         let side = Words::new(12.5).bold().centered().upwards();
@@ -94,7 +92,7 @@ pub fn confusion(data: &Confusions) -> Result<Figure> {
             for (j, &count) in row.iter().enumerate() {
                 let x = left + cell * j as f64;
                 draw_cell(pen, (x, y), (cell, high), count, sum);
-                if data.decisions.get(j) == Some(truth) {
+                if data.called.get(j) == Some(truth) {
                     let corners = [
                         (x + 1.5, y + 1.5),
                         (x + cell - 1.5, y + 1.5),
@@ -139,10 +137,10 @@ mod tests {
     use crate::report::figures::trial;
 
     #[test]
-    fn rows_are_truth_and_columns_are_decisions() {
+    fn rows_are_truth_and_columns_what_it_was_called() {
         let truths = ["bone", "calcite", "lichen", "matrix", "opal"].map(String::from);
-        let mut decisions = truths.to_vec();
-        decisions.extend(["novel".to_string(), "too faint".to_string()]);
+        let mut called = truths.to_vec();
+        called.extend(["novel".to_string(), "too faint".to_string()]);
         let counts = [
             vec![41, 6, 0, 2, 0, 1, 3],
             vec![9, 118, 0, 4, 2, 0, 0],
@@ -152,9 +150,10 @@ mod tests {
         ];
         let data = Confusions {
             truths: &truths,
-            decisions: &decisions,
+            called: &called,
             counts: &counts,
             classifier: "logistic",
+            rule: "The most probable class.",
         };
         let figure = confusion(&data).unwrap();
         trial::keep(&figure);
@@ -163,7 +162,7 @@ mod tests {
         let counts = vec![vec![3; 9]; 9];
         let data = Confusions {
             truths: &many,
-            decisions: &many,
+            called: &many,
             counts: &counts,
             ..data
         };

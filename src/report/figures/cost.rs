@@ -3,6 +3,7 @@
 use super::Span;
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::{significant, stated};
 
 /// Cost at a series of cuts.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,8 +13,10 @@ pub struct CostCurve {
     pub points: Vec<(f64, Span)>,
     /// The recommended cut with its interval.
     pub chosen: Span,
-    /// The expected cost there, where it is known.
-    pub at_chosen: Option<f64>,
+    /// Cost to expect at the recommended cut.
+    pub expected: Option<Span>,
+    /// Whether the cut follows from the costs, rather than from a wish for recall, precision or walks.
+    pub by_cost: bool,
     /// What a missed positive costs ...
     pub missed_cost: f64,
     /// ... and what a walk to something else.
@@ -26,12 +29,13 @@ pub struct CostCurve {
 
 /// Draws the curve over the logit of the cut, since good cuts are often small.
 pub fn cost(data: &CostCurve) -> Result<Figure> {
-    let at_cut = data
-        .at_chosen
-        .or_else(|| cost_at(&data.points, data.chosen.value));
-    let told = at_cut.map_or(String::new(), |c| {
-        format!(" There the expected cost is {c:.1} per 1000 glowing patches.")
+    let told = data.expected.map_or(String::new(), |c| {
+        format!(
+            " There the expected cost is {} per 1000 glowing patches.",
+            stated(c)
+        )
     });
+    let why = why_not_lowest(data);
     let (ink, ember) = (series_ink(1), series_ink(0));
     let banded = data.points.iter().any(|p| p.1.limits.is_some());
     let band = match banded {
@@ -59,8 +63,7 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
         title: "Expected cost against the cut on the probability",
         description: format!(
             "Cost per 1000 glowing patches of the field, where {:.2} % are positive, a missed one costs {} and a walk to something else \
-             costs {}. {}The recommended cut is {}.{told} The line has its steps where single patches pass the cut; the cut \
-             is not set in its deepest dent, which another season would have elsewhere.",
+             costs {}. {}The recommended cut is {}.{told}{why}",
             100.0 * data.prevalence,
             data.missed_cost,
             data.walk_cost,
@@ -109,9 +112,7 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
             ),
         );
         frame.axes();
-        let curve = |of: fn(&Span) -> f64| -> Vec<[f64; 2]> {
-            points.iter().map(|p| [logit(p.0), of(&p.1)]).collect()
-        };
+        let curve = |of: fn(&Span) -> f64| -> Vec<[f64; 2]> { steps(&points, of) };
         frame.band(&curve(|s| s.low()), &curve(|s| s.high()), ink.color, 0.16);
         frame.curve(&curve(|s| s.value), Stroke::new(ink.color, 2.0));
         let (from, to) = (logit(data.chosen.low()), logit(data.chosen.high()));
@@ -119,25 +120,45 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
         let span = [[from, bottom], [to, bottom], [to, top], [from, top]];
         frame.area(&span, ember.color, 0.10);
         frame.upright(logit(data.chosen.value), cut_line);
-        if let Some(cost) = at_cut {
-            frame.marker(logit(data.chosen.value), cost, ember, 5.0);
+        if let Some(cost) = data.expected {
+            frame.marker(logit(data.chosen.value), cost.value, ember, 5.0);
         }
     })
 }
 
-/// The cost at a cut between two points of the curve; absent beyond its ends.
-fn cost_at(points: &[(f64, Span)], cut: f64) -> Option<f64> {
-    let after = points.partition_point(|p| p.0 < cut);
-    let (right, costs) = points.get(after)?;
-    if *right == cut {
-        return Some(costs.value);
+/// Cost over the logit of the cut: no patch lies between two cuts, so that it is level up to the
+/// upper one.
+fn steps(points: &[&(f64, Span)], of: fn(&Span) -> f64) -> Vec<[f64; 2]> {
+    let mut path: Vec<[f64; 2]> = Vec::with_capacity(2 * points.len());
+    for (cut, cost) in points {
+        if let Some([before, _]) = path.last() {
+            path.push([*before, of(cost)]);
+        }
+        path.push([logit(*cut), of(cost)]);
     }
-    let (left, before) = points.get(after.checked_sub(1)?)?;
-    let share = (cut - left) / (right - left);
-    Some(before.value + share * (costs.value - before.value))
+    path
 }
 
-fn logit(p: f64) -> f64 {
+/// Why the cut is not where the curve is lowest, where it is not.
+fn why_not_lowest(data: &CostCurve) -> String {
+    let least = data
+        .points
+        .iter()
+        .min_by(|a, b| a.1.value.total_cmp(&b.1.value));
+    match (least, data.expected) {
+        (Some((cut, cost)), Some(expected)) if data.by_cost && cost.value < expected.value => {
+            format!(
+                " The curve is lowest, {:.0}, at a cut of {}: that place hangs on single patches and is not relied upon; the cut is \
+                 the probability at which a walk is worth its cost if probabilities mean what they say.",
+                cost.value,
+                significant(*cut, 2)
+            )
+        }
+        _ => String::new(),
+    }
+}
+
+pub(super) fn logit(p: f64) -> f64 {
     let p = p.clamp(1e-9, 1.0 - 1e-9);
     (p / (1.0 - p)).ln()
 }
@@ -146,15 +167,23 @@ fn logit(p: f64) -> f64 {
 pub(super) fn odds_axis(label: &str, low: f64, high: f64) -> Axis {
     let mut axis = Axis::linear(label, logit(low), logit(high), 5);
     let round = [
-        0.0001, 0.001, 0.003, 0.01, 0.03, 0.1, 0.25, 0.5, 0.75, 0.9, 0.97, 0.99, 0.997, 0.999,
-        0.9999,
+        1e-6, 1e-5, 0.0001, 0.001, 0.003, 0.01, 0.03, 0.1, 0.25, 0.5, 0.75, 0.9, 0.97, 0.99, 0.997,
+        0.999, 0.9999,
     ];
     axis.ticks = round
         .iter()
-        .map(|&p| (logit(p), p.to_string()))
+        .map(|&p| (logit(p), probability_in_words(p)))
         .filter(|(l, _)| (axis.low - 1e-9..=axis.high + 1e-9).contains(l))
         .collect();
     axis
+}
+
+fn probability_in_words(p: f64) -> String {
+    match p {
+        p if p < 5e-6 => "10⁻⁶".to_string(),
+        p if p < 5e-5 => "10⁻⁵".to_string(),
+        p => p.to_string(),
+    }
 }
 
 #[cfg(test)]
@@ -163,12 +192,34 @@ mod tests {
     use crate::report::figures::trial;
 
     #[test]
-    fn the_marked_cost_lies_on_the_curve() {
+    fn cost_is_level_up_to_each_cut() {
         let points = [(0.1, Span::bare(50.0)), (0.3, Span::bare(10.0))];
-        assert!((cost_at(&points, 0.15).unwrap() - 40.0).abs() < 1e-9);
-        assert_eq!(cost_at(&points, 0.3), Some(10.0));
-        assert_eq!(cost_at(&points, 0.05), None);
-        assert_eq!(cost_at(&points, 0.4), None);
+        let path = steps(&points.iter().collect::<Vec<_>>(), |s| s.value);
+        let (low, high) = (logit(0.1), logit(0.3));
+        assert_eq!(path, [[low, 50.0], [low, 10.0], [high, 10.0]]);
+    }
+
+    #[test]
+    fn the_caption_states_the_expected_cost_and_why_it_is_not_the_least() {
+        let data = |by_cost: bool| CostCurve {
+            points: vec![
+                (0.0166, Span::bare(198.3)),
+                (0.0191, Span::bare(269.2)),
+                (0.0208, Span::bare(357.3)),
+            ],
+            chosen: Span::new(0.0196, 0.0035, 0.0412),
+            expected: Some(Span::new(358.5, 170.7, 753.2)),
+            by_cost,
+            missed_cost: 50.0,
+            walk_cost: 1.0,
+            prevalence: 0.05,
+            confidence: 0.95,
+        };
+        let told = cost(&data(true)).unwrap().description;
+        assert!(told.contains("expected cost is 359 (171 to 753)"), "{told}");
+        assert!(told.contains("lowest, 198, at a cut of 0.017"), "{told}");
+        let told = cost(&data(false)).unwrap().description;
+        assert!(!told.contains("lowest"), "{told}");
     }
 
     #[test]
@@ -185,7 +236,8 @@ mod tests {
         let figure = cost(&CostCurve {
             points,
             chosen: Span::new(0.285, 0.21, 0.37),
-            at_chosen: None,
+            expected: Some(Span::new(20.0, 16.0, 30.0)),
+            by_cost: true,
             missed_cost: 50.0,
             walk_cost: 1.0,
             prevalence: 0.01,

@@ -51,8 +51,9 @@ pub fn decision_curve(data: &DecisionCurve) -> Result<Figure> {
         name: "decision-curve",
         title: "What deciding by the model is worth, at any worth of a positive",
         description: format!(
-            "Net benefit (Vickers and Elkin 2006): positives found less wasted walks, each counted as the odds at the threshold probability say, \
-             per 1000 glowing patches at a prevalence of {:.2} %. A rule is worth using where its line is above the others. \
+            "Net benefit (Vickers and Elkin 2006): positives found, less wasted walks times p / (1 − p), per 1000 glowing patches at a \
+             prevalence of {:.2} %; p, the threshold probability along the axis, is that at which a walk is just worth it, so that p / (1 − p) \
+             is what a wasted walk costs in positives. A rule is worth using where its line is above the others. \
              The upright line is the season's own costs ({:.3}).",
             100.0 * data.prevalence,
             data.season

@@ -19,8 +19,14 @@ pub struct GroupFigures {
     pub precision: Option<Span>,
 }
 
-/// Draws a row a group and one for all of them; `kind` is what a group is, such as "site".
-pub fn groups(rows: &[GroupFigures], pooled: &GroupFigures, kind: &str) -> Result<Figure> {
+/// Draws a row a group and one for all of them; `kind` is what a group is, such as "site";
+/// `intervals` says how the limits were made, in sentences.
+pub fn groups(
+    rows: &[GroupFigures],
+    pooled: &GroupFigures,
+    kind: &str,
+    intervals: &str,
+) -> Result<Figure> {
     let row = 24.0;
     let count = rows.len() as f64 + 1.0;
     let told = |name: &str, s: Option<Span>| s.map(|s| format!("{name} {}", s.told(2)));
@@ -37,7 +43,7 @@ pub fn groups(rows: &[GroupFigures], pooled: &GroupFigures, kind: &str) -> Resul
         title: &title,
         description: format!(
             "Each {kind} was decided by a model and a cut made without it. Over all: {}. Where a {kind} had no positive, or no walk, \
-             there is nothing to divide by and the place is empty. Few patches make wide intervals: read the counts at the right.",
+             there is nothing to divide by and the place is empty. Few patches make wide intervals: read the counts at the right. {intervals}",
             sums.join(", ")
         ),
         width: WIDTH,
@@ -142,7 +148,7 @@ mod tests {
             recall: span(0.82, 0.09),
             precision: span(0.61, 0.1),
         };
-        let figure = groups(&rows, &pooled, "site").unwrap();
+        let figure = groups(&rows, &pooled, "site", "The limits are invented.").unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("recall 0.82 (0.73 to 0.91)"));
     }

@@ -5,11 +5,12 @@ use super::ranking::{draw_curves, told};
 use crate::Result;
 use crate::report::drawing::*;
 
-/// Draws the curves; `prevalence` is the share of positives among the predictions, `operating` is
-/// (recall, precision).
+/// Draws the curves; `prevalence` is the share of positives among the predictions, `field` that of
+/// the field if it is known apart from the ledger, `operating` is (recall, precision).
 pub fn precision_recall(
     curves: &[RankingCurve],
-    [ledger, field]: [f64; 2],
+    prevalence: f64,
+    field: Option<f64>,
     operating: Option<[f64; 2]>,
 ) -> Result<Figure> {
     let sheet = Sheet {
@@ -17,20 +18,10 @@ pub fn precision_recall(
         title: "Precision against recall, at every possible cut in the ledger",
         description: format!(
             "Precision is the share of walks that end at a positive. Average precision with its interval: {}. \
-             In the ledger {:.1} % are positive, weighted as it was sampled: the dotted line.{}",
+             In the ledger, as weighted, {:.1} % are positive, the dotted line. {}",
             told(curves),
-            100.0 * ledger,
-            match field {
-                f if f < 0.9 * ledger => format!(
-                    " In the field {:.1} % are, and precision is lower.",
-                    100.0 * f
-                ),
-                f if f > 1.1 * ledger => format!(
-                    " In the field {:.1} % are, and precision is higher.",
-                    100.0 * f
-                ),
-                _ => String::new(),
-            }
+            100.0 * prevalence,
+            beyond(prevalence, field)
         ),
         width: WIDTH,
         height: 442.0,
@@ -51,10 +42,30 @@ pub fn precision_recall(
             Axis::share("precision of walks"),
         );
         frame.axes();
-        let level = [[0.0, ledger], [1.0, ledger]];
+        let level = [[0.0, prevalence], [1.0, prevalence]];
         frame.curve(&level, Stroke::new(FAINT, 1.2).dashed(1.5, 3.5));
         draw_curves(&frame, curves, operating, "average precision");
     })
+}
+
+/// What becomes of precision in the field.
+fn beyond(ledger: f64, field: Option<f64>) -> String {
+    let Some(field) = field else {
+        return "The field's share is not known; where positives are rarer, precision is lower."
+            .to_string();
+    };
+    let percent = 100.0 * field;
+    match field / ledger.max(f64::MIN_POSITIVE) {
+        r if r < 0.95 => format!(
+            "In the field {percent:.1} % are taken to be: positives are rarer there, and precision is lower."
+        ),
+        r if r > 1.05 => format!(
+            "In the field {percent:.1} % are taken to be: positives are more frequent there, and precision is higher."
+        ),
+        _ => format!(
+            "In the field {percent:.1} % are taken to be, about the same, and so is precision."
+        ),
+    }
 }
 
 #[cfg(test)]
@@ -78,8 +89,17 @@ mod tests {
             curve("logistic", 6, true),
             curve("forest", 4, false),
         ];
-        let figure = precision_recall(&curves, [0.08, 0.01], Some([0.86, 0.6])).unwrap();
+        let figure = precision_recall(&curves, 0.08, Some(0.01), Some([0.86, 0.6])).unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("8.0 % are positive"));
+    }
+
+    #[test]
+    fn the_caption_follows_the_fields_share() {
+        let said = |field| precision_recall(&[], 0.1, field, None).unwrap().description;
+        assert!(said(Some(0.02)).contains("rarer there, and precision is lower"));
+        assert!(said(Some(0.3)).contains("more frequent there, and precision is higher"));
+        assert!(said(Some(0.1)).contains("about the same"));
+        assert!(said(None).contains("not known"));
     }
 }

@@ -1,5 +1,6 @@
 //! Where each target lies in u'v' and where the calibrated rig puts it.
 
+use super::chromaticity::fitted;
 use crate::Result;
 use crate::report::drawing::*;
 
@@ -67,13 +68,7 @@ pub fn residuals(
         .collect();
     let mut shown: Vec<[f64; 2]> = targets.iter().flat_map(|t| [t.reference, tip(t)]).collect();
     shown.extend(outlines.iter().flatten().flatten());
-    // As high as the targets need at the scale of u', so that a flat band of them fills its figure.
-    let place = Place {
-        left: 66.0,
-        top: 8.0,
-        width: 616.0,
-        height: needed_height(&shown, 616.0).clamp(220.0, 440.0),
-    };
+    let (place, u, v) = view(&shown);
     let sheet = Sheet {
         name: "residuals",
         title: &title,
@@ -82,17 +77,16 @@ pub fn residuals(
              95 % uncertainty ellipses at their tips are drawn {times} times as large as they are. Mean distance {mean:.4}, largest {longest:.4} in u'v'."
         ),
         width: WIDTH,
-        height: place.height + 54.0,
+        height: place.top + place.height + 46.0,
         legend: entries,
         under: String::new(),
     };
     sheet.draw(|pen| {
-        let (u, v) = view(&shown, place);
         let frame = Frame::new(
             pen,
             place,
             Axis::linear("u'", u.0, u.1, 8),
-            Axis::linear("v'", v.0, v.1, 6),
+            Axis::linear("v'", v.0, v.1, (place.height / 55.0) as usize),
         );
         frame.axes();
         let path: Vec<[f64; 2]> = locus.iter().map(|l| l.1).collect();
@@ -149,28 +143,23 @@ fn exaggeration(longest: f64, spread: f64) -> u32 {
         .unwrap_or(1)
 }
 
-/// Limits along u' and v' of the same scale, around all points with room for names.
-fn span(points: &[[f64; 2]], axis: usize) -> (f64, f64) {
-    let values = points.iter().map(|p| p[axis]).filter(|v| v.is_finite());
-    let (low, high) = values.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
-    if low > high { (0.1, 0.5) } else { (low, high) }
-}
-
-fn needed_height(points: &[[f64; 2]], width: f64) -> f64 {
-    let (u, v) = (span(points, 0), span(points, 1));
-    (v.1 - v.0) / ((u.1 - u.0) / (width - 120.0)).max(1e-5) + 90.0
-}
-
-fn view(points: &[[f64; 2]], place: Place) -> ((f64, f64), (f64, f64)) {
-    let (u, v) = (span(points, 0), span(points, 1));
-    let scale = ((u.1 - u.0) / (place.width - 120.0))
-        .max((v.1 - v.0) / (place.height - 60.0))
-        .max(1e-5);
+/// Where all the points lie with room for names, at the same scale along u' and v', in a place as high
+/// as they need.
+fn view(points: &[[f64; 2]]) -> (Place, (f64, f64), (f64, f64)) {
+    let span = |axis: usize| {
+        let values = points.iter().map(|p| p[axis]).filter(|v| v.is_finite());
+        let (low, high) = values.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+        if low > high { (0.1, 0.5) } else { (low, high) }
+    };
+    let (u, v) = (span(0), span(1));
+    let wide = ((u.1 - u.0) * 1.2).max(1e-3);
+    let place = fitted(wide, (v.1 - v.0) + 0.16 * wide);
+    let scale = (wide / place.width).max((v.1 - v.0) / (place.height - 50.0));
     let about = |(low, high): (f64, f64), px: f64| {
         let (middle, half) = ((low + high) / 2.0, scale * px / 2.0);
         (middle - half, middle + half)
     };
-    (about(u, place.width), about(v, place.height))
+    (place, about(u, place.width), about(v, place.height))
 }
 
 fn arrow(frame: &Frame, from: [f64; 2], to: [f64; 2], stroke: Stroke) {
