@@ -208,7 +208,7 @@ mod tests {
                 (0.0208, Span::bare(357.3)),
             ],
             chosen: Span::new(0.0196, 0.0035, 0.0412),
-            expected: Some(Span::new(358.5, 170.7, 753.2)),
+            expected: Some(Span::new(358.7, 170.7, 753.2)),
             by_cost,
             missed_cost: 50.0,
             walk_cost: 1.0,
