@@ -5,8 +5,8 @@ use boneglow::{Result, steps};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-/// Exit code 0 only if the new model is favored.
 #[derive(clap::Args)]
+#[command(after_help = "Exit code 0 only if the new model is favored, else 1.")]
 pub struct Args {
     /// The older model.json; the thresholds.json of its time may lie beside it
     #[arg(value_name = "OLD.json")]

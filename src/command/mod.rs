@@ -156,11 +156,14 @@ fn read_table(path: &Path) -> Result<Table> {
     Table::from_bytes("standard input", &bytes)
 }
 
+/// Exit code of work that ran and whose answer is no.
+const NO: u8 = 1;
+
 fn exit_code(outcome: &Outcome) -> ExitCode {
     if outcome.favorable {
         ExitCode::SUCCESS
     } else {
-        ExitCode::from(1)
+        NO.into()
     }
 }
 

@@ -1,10 +1,15 @@
 //! `boneglow run`.
 
-use super::{Context, exit_code};
+use super::{Context, NO};
+use boneglow::steps::RunEnd;
 use boneglow::{Result, steps};
 use std::process::ExitCode;
 
 #[derive(clap::Args)]
+#[command(
+    after_help = "Exit code 1 if the calibration fails its limit, which ends the run, or if the rig \
+                  drifted on a night of calibration.nights, which does not."
+)]
 pub struct Args {
     /// Go on with a calibration that failed its limit; the report says so
     #[arg(long)]
@@ -14,7 +19,7 @@ pub struct Args {
 impl Args {
     pub fn run(&self, context: &Context) -> Result<ExitCode> {
         let season = context.season()?;
-        let last = steps::run(
+        let end = steps::run(
             &season,
             self.despite_calibration,
             &context.talk,
@@ -22,6 +27,9 @@ impl Args {
                 context.talk.outcome(outcome);
             },
         )?;
-        Ok(exit_code(&last))
+        Ok(match end {
+            RunEnd::Done => ExitCode::SUCCESS,
+            RunEnd::CalibrationFailed | RunEnd::Drifted => NO.into(),
+        })
     }
 }

@@ -6,6 +6,7 @@
 mod calibrate;
 mod compare;
 mod demo;
+mod drift;
 mod init;
 mod inputs;
 mod judging;
@@ -20,16 +21,17 @@ mod score;
 mod stack;
 mod tables;
 
-pub use calibrate::{calibrate, drift};
+pub use calibrate::calibrate;
 pub use compare::compare;
 pub use demo::{lay_out_demo, regenerate_demo};
+pub use drift::drift;
 pub use init::init;
 pub use learn::{evaluate, threshold, train};
 pub use locked::open_locked;
 pub use outcome::{Outcome, Progress, Silent};
 pub use plan::{WalkWish, plan};
 pub use report::report;
-pub use run::run;
+pub use run::{RunEnd, run};
 pub use score::score;
 pub use stack::{StackWish, stack};
 pub use tables::{chromaticity, classify, measure, simulate};

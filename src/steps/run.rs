@@ -1,23 +1,33 @@
 //! All the steps that are out of date, in order.
 
 use super::inputs::{self, is_up_to_date};
-use super::{Outcome, Progress, calibrate, learn, report, score};
+use super::{Outcome, Progress, calibrate, drift, learn, report, score};
 use crate::Result;
 use crate::season::Season;
+use serde_json::json;
 
-/// Does what is out of date and tells of each step; gives the last outcome.
+/// How a run ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RunEnd {
+    /// All is done, and no answer is no.
+    Done,
+    /// The calibration is over its limit, and nothing after it was done.
+    CalibrationFailed,
+    /// All is done, and on a night the rig was not what was calibrated.
+    Drifted,
+}
+
+/// Does what is out of date and tells of each step.
 ///
-/// A calibration that fails its limit ends the run unless `despite_calibration`.
+/// A calibration that fails its limit ends the run unless `despite_calibration`. A drift does not
+/// end it: it is told of in its place and again at the end.
 pub fn run(
     season: &Season,
     despite_calibration: bool,
     progress: &dyn Progress,
     told: &mut dyn FnMut(&Outcome),
-) -> Result<Outcome> {
-    let mut tell = |outcome: Outcome| {
-        told(&outcome);
-        outcome
-    };
+) -> Result<RunEnd> {
+    let mut tell = |outcome: Outcome| told(&outcome);
     let up_to_date = |step: &'static str| {
         Outcome::new(step).say(format!(
             "{}{}: up to date.",
@@ -34,15 +44,16 @@ pub fn run(
         }
         false => calibrate::calibrate(season, progress)?,
     };
-    let calibrated = tell(calibrated);
-    if !calibrated.favorable && !despite_calibration {
-        return Ok(calibrated);
+    let passed = calibrated.favorable;
+    tell(calibrated);
+    if !passed && !despite_calibration {
+        return Ok(RunEnd::CalibrationFailed);
     }
+    let mut changed_nights = Vec::new();
     if !season.plan.calibration.nights.is_empty() {
-        match calibrate::drift_is_up_to_date(season)? {
-            true => tell(up_to_date("drift")),
-            false => tell(calibrate::drift(season, &[])?),
-        };
+        let known = drift::of_season(season)?;
+        tell(known.outcome);
+        changed_nights = known.changed;
     }
 
     let learning = inputs::of_learning(season)?;
@@ -61,7 +72,7 @@ pub fn run(
         false => {
             let (outcome, evaluated) = learn::evaluated(season, progress)?;
             predictions = Some(evaluated);
-            tell(outcome)
+            tell(outcome);
         }
     };
     match fresh("model.json", Some("evaluation.json"))? {
@@ -81,5 +92,23 @@ pub fn run(
             false => tell(score::score(season, &[], progress)?),
         };
     }
-    Ok(tell(report::report(season, progress)?))
+    tell(report::report(season, progress)?);
+    if changed_nights.is_empty() {
+        return Ok(RunEnd::Done);
+    }
+    tell(drifted(&changed_nights));
+    Ok(RunEnd::Drifted)
+}
+
+/// The last word on nights whose drift was told of in its place.
+fn drifted(nights: &[String]) -> Outcome {
+    Outcome::new("run")
+        .favorable(false)
+        .say(format!(
+            "DRIFT: the rig was not what was calibrated on {} of the nights in results/drift.json ({}). What was \
+             recorded on such a night is measured wrongly by as much: calibrate anew for it, or leave it out.",
+            nights.len(),
+            nights.join(", ")
+        ))
+        .result(json!({"drifted_nights": nights}))
 }

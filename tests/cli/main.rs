@@ -5,6 +5,7 @@ mod support;
 
 mod compare;
 mod conventions;
+mod drift;
 mod locked;
 mod plan;
 mod readme;

@@ -15,6 +15,7 @@ mod pictures;
 mod rig;
 mod sites;
 mod strips;
+mod surfaces;
 mod targets;
 
 use crate::Result;

@@ -25,6 +25,9 @@ struct Plan {
     heading_deg: f64,
 }
 
+/// Pixels across the strips of the season.
+pub(super) const WIDTH: usize = 640;
+
 const PLANS: [Plan; 3] = [
     Plan {
         stem: "north-line",
@@ -32,7 +35,7 @@ const PLANS: [Plan; 3] = [
         site: 16,
         place: "Quarrel Gap",
         rows: 1600,
-        width: 640,
+        width: WIDTH,
         things: 34,
         bones: 7,
         heading_deg: 12.0,
@@ -43,7 +46,7 @@ const PLANS: [Plan; 3] = [
         site: 17,
         place: "Russet Spur",
         rows: 1600,
-        width: 640,
+        width: WIDTH,
         things: 34,
         bones: 6,
         heading_deg: 96.0,
@@ -212,6 +215,11 @@ fn heights(plan: &Plan, draw: &mut Draw) -> Vec<f64> {
         .collect()
 }
 
+/// The line's light across a picture: the fan of the laser is weaker towards its ends.
+pub(super) fn fan(x: usize, width: usize) -> f64 {
+    bell(x as f64, 0.5 * width as f64, 0.75 * width as f64)
+}
+
 /// Meters on the ground per row of the strip; about as long as a pixel is wide.
 fn row_pitch(plan: &Plan) -> f64 {
     2.0 * 6.0 * (FOV_DEG / 2.0).to_radians().tan() / plan.width as f64
@@ -317,8 +325,7 @@ fn codes(
                     leak_share += cover * (thing.leak_share - leak_share);
                 }
             }
-            // The fan of the laser is weaker towards its ends.
-            let fan = bell(x as f64, 0.5 * plan.width as f64, 0.75 * plan.width as f64);
+            let fan = fan(x, plan.width);
             let mean: LinearSignal = rig.mean(glow, leak_share, heights[y], fan);
             codes.extend(rig.pixel(mean, draw));
         }

@@ -1,7 +1,7 @@
 //! The invented reference targets and their captures.
 
 use super::glows::{COUNT, FIRST_NM, STEP_NM, emission};
-use super::{SEED, pictures, table};
+use super::{SEED, pictures, surfaces, table};
 use crate::Result;
 use crate::signal::LinearSignal;
 use crate::simulation::{Draw, VirtualRig};
@@ -33,7 +33,7 @@ const PER_ROW: usize = 4;
 
 const HEADER: &str = "kind,target,image,x,y,width,height,r,g,b,r_sd,g_sd,b_sd,pixels,\
                       relative_exposure,exposure_s,gain_db,height_m,night";
-const EXPOSURE: &str = "0.008,18";
+pub(super) const EXPOSURE: &str = "0.008,18";
 
 /// What a night does to the rig.
 struct Night {
@@ -78,6 +78,7 @@ pub(super) fn files(rig: &VirtualRig) -> Result<Vec<(String, Vec<u8>)>> {
     let board = board(rig)?;
     files.push(captures(rig, &board.corners));
     files.push(("targets/board.png".to_string(), board.png));
+    files.push(surfaces::flat(rig)?);
     files.extend(NIGHTS.iter().map(|night| later(rig, night)));
     Ok(files)
 }
@@ -209,6 +210,7 @@ fn captures(rig: &VirtualRig, corners: &[(usize, usize)]) -> (String, Vec<u8>) {
             "step,,,,,,,{cells},{exposure:.5},{EXPOSURE},,{night}"
         ));
     }
+    rows.extend(surfaces::captures(rig, night));
     table("targets/captures.csv", HEADER, rows)
 }
 

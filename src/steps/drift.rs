@@ -1,0 +1,140 @@
+//! Later nights' captures of targets to `drift.json`.
+
+use super::{Outcome, inputs, learning};
+use crate::calibration::{self, DRIFT_FORMAT, Drift, DriftNight};
+use crate::files::{Document, Provenance};
+use crate::season::Season;
+use crate::{Error, Result};
+use serde_json::json;
+use std::path::PathBuf;
+
+/// Judges later nights' captures against `rig.json` and writes `drift.json`; without tables, those
+/// that the season lists. Other nights that were judged against the same calibration stay in the
+/// file. The answer is no where on one of these nights the color drifted, or the brightness changed
+/// and is a feature.
+pub fn drift(season: &Season, captures: &[PathBuf]) -> Result<Outcome> {
+    let (found, _) = judge(season, captures)?;
+    Ok(describe(season, &found))
+}
+
+/// What `run` has to tell of drift.
+pub(super) struct Known {
+    pub outcome: Outcome,
+    /// Nights on record on which the rig was not what was calibrated.
+    pub changed: Vec<String>,
+}
+
+/// As [`drift`] of the nights that the season lists, judged anew only where they are out of date;
+/// the answer is on all nights in `drift.json`.
+pub(super) fn of_season(season: &Season) -> Result<Known> {
+    let (all, outcome) = match up_to_date(season)? {
+        Some(all) => {
+            let outcome = describe(season, &all).say("Drift: up to date.");
+            (all, outcome)
+        }
+        None => {
+            let (found, all) = judge(season, &[])?;
+            (all, describe(season, &found))
+        }
+    };
+    let changed = all.nights.iter().filter(|night| matters(season, night));
+    Ok(Known {
+        outcome,
+        changed: changed.map(|night| night.night.clone()).collect(),
+    })
+}
+
+/// The nights that were asked for, and all that `drift.json` holds now.
+fn judge(season: &Season, captures: &[PathBuf]) -> Result<(Drift, Drift)> {
+    let rig = learning::rig(season)?;
+    if !rig.calibrated {
+        return Err(Error::too_little(
+            "the rig is not calibrated, so there is nothing to drift from",
+        )
+        .at(season.result("rig.json"))
+        .remedy("calibrate against targets first"));
+    }
+    let listed = match captures.is_empty() {
+        true => listed_nights(season)?,
+        false => captures.to_vec(),
+    };
+    let mut made_from = of_drift(season, &listed)?;
+    let found = calibration::drift(season, &rig, &listed)?;
+    let mut all = found.clone();
+    if let Some(earlier) = earlier_nights(season) {
+        all = all.beside(earlier.content);
+        let mut before = earlier.made_from;
+        before.merge(&made_from);
+        made_from = before;
+    }
+    Document::new(DRIFT_FORMAT, made_from, all.clone()).write(&season.result("drift.json"))?;
+    Ok((found, all))
+}
+
+/// Whether what changed on a night changes what the classifiers see.
+fn matters(season: &Season, night: &DriftNight) -> bool {
+    let features = &season.plan.classify.features;
+    let brightness_is_one = features.iter().any(|feature| feature == "log_luminance");
+    night.drifted || (brightness_is_one && night.brightness_changed)
+}
+
+fn describe(season: &Season, found: &Drift) -> Outcome {
+    let mut outcome = Outcome::new("drift")
+        .warn(found.warnings.iter().cloned())
+        .favorable(!found.nights.iter().any(|night| matters(season, night)))
+        .result(
+            json!({"drifted": found.drifted(), "brightness_changed": found.brightness_changed()}),
+        );
+    for night in &found.nights {
+        outcome = outcome.say(format!(
+            "Night {}: {} (p = {:.4}).",
+            night.night,
+            night.cause.trim_end_matches('.'),
+            night.p_value
+        ));
+    }
+    outcome
+}
+
+/// `drift.json` if it holds all nights that the season lists, as they and the calibration are now.
+fn up_to_date(season: &Season) -> Result<Option<Drift>> {
+    let Some(earlier) = earlier_nights(season) else {
+        return Ok(None);
+    };
+    let wanted = of_drift(season, &listed_nights(season)?)?;
+    let made_from: Vec<(&str, &str)> = earlier.made_from.entries().collect();
+    let same = wanted.entries().all(|entry| made_from.contains(&entry));
+    Ok(same.then_some(earlier.content))
+}
+
+fn of_drift(season: &Season, tables: &[PathBuf]) -> Result<Provenance> {
+    let mut made_from = inputs::Inputs::of(season).file(&season.result("rig.json"))?;
+    for path in tables {
+        made_from = made_from.table(path)?;
+    }
+    Ok(made_from.done())
+}
+
+fn listed_nights(season: &Season) -> Result<Vec<PathBuf>> {
+    let nights = &season.plan.calibration.nights;
+    if nights.is_empty() {
+        return Err(Error::input("no night's captures are named")
+            .at(season.file())
+            .key("calibration.nights")
+            .remedy("name a table: `boneglow drift CAPTURES.csv`, or list them under this key"));
+    }
+    season.matching(nights, "calibration.nights")
+}
+
+/// `drift.json` if it is of this version and of the calibration as it is now.
+fn earlier_nights(season: &Season) -> Option<Document<Drift>> {
+    let found: Document<Drift> = Document::read(&season.result("drift.json"), DRIFT_FORMAT).ok()?;
+    let rig = inputs::Inputs::of(season)
+        .file(&season.result("rig.json"))
+        .ok()?
+        .done();
+    let made_from: Vec<(&str, &str)> = found.made_from.entries().collect();
+    let same = rig.entries().all(|entry| made_from.contains(&entry));
+    let now = Document::new(DRIFT_FORMAT, Provenance::default(), ());
+    (same && found.made_by == now.made_by).then_some(found)
+}
