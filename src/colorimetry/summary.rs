@@ -1,8 +1,8 @@
 //! The colors of a table of spectra, as a table.
 
 use super::{Chromaticity, Dominant, Observer, Weights, Xy, Xyz, dominant};
-use crate::Result;
 use crate::spectra::{Filter, NamedSpectrum};
+use crate::{Result, files};
 
 /// What a spectrum looks like.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,20 +67,18 @@ pub fn describe(
 /// # Ok::<(), boneglow::Error>(())
 /// ```
 pub fn chromaticity_csv(colors: &[SpectrumColor]) -> Vec<u8> {
-    let mut table = csv::Writer::from_writer(Vec::new());
     let cell = |value: Option<f64>, decimals: usize| match value {
         Some(value) => format!("{value:.decimals$}"),
         None => String::new(),
     };
     let head = "spectrum,X,Y,Z,x,y,u,v,dominant_nm,complementary_nm,purity";
-    let mut rows = vec![head.split(',').map(str::to_string).collect::<Vec<_>>()];
-    for color in colors {
+    let rows = colors.iter().map(|color| {
         let hue = color.dominant.as_ref();
         let wavelength = |complementary| {
             hue.filter(|h| h.complementary == complementary)
                 .map(|h| h.wavelength_nm)
         };
-        rows.push(vec![
+        vec![
             color.name.clone(),
             significant(color.xyz.x),
             significant(color.xyz.y),
@@ -92,14 +90,9 @@ pub fn chromaticity_csv(colors: &[SpectrumColor]) -> Vec<u8> {
             cell(wavelength(false), 2),
             cell(wavelength(true), 2),
             cell(hue.map(|h| h.purity), 4),
-        ]);
-    }
-    for row in rows {
-        table
-            .write_record(row)
-            .expect("a row of eleven cells goes into memory");
-    }
-    table.into_inner().expect("memory does not refuse a flush")
+        ]
+    });
+    files::to_csv(head.split(','), rows)
 }
 
 /// Seven significant digits, six decimals near 1: the unit of a spectrum may be anything.

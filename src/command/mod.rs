@@ -9,6 +9,7 @@ mod drift;
 mod evaluate;
 mod init;
 mod measure;
+mod patches;
 mod plan;
 mod report;
 mod run;

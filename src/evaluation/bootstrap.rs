@@ -17,6 +17,7 @@
 
 use super::{Interval, IntervalMethod, clusters, proportion};
 use crate::numeric::{stream, student_quantile};
+use crate::season::{ClassifyPlan, ThresholdPlan};
 use rand::RngExt;
 use rayon::prelude::*;
 
@@ -122,6 +123,14 @@ pub struct ClusterBootstrap {
 }
 
 impl ClusterBootstrap {
+    /// What a season asks for: as many resamples of whole groups as it says.
+    pub fn of_season(classify: &ClassifyPlan, threshold: &ThresholdPlan) -> Self {
+        Self {
+            replicates: classify.replicates,
+            ..Self::new(classify.seed, threshold.confidence)
+        }
+    }
+
     /// 2000 resamples of whole groups.
     pub fn new(seed: u64, confidence: f64) -> Self {
         Self {

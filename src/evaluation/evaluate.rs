@@ -80,12 +80,7 @@ pub fn evaluate(
         unchecked.map(|u| &u.features),
         progress,
     )?;
-    let bootstrap = ClusterBootstrap {
-        replicates: classify.replicates,
-        seed: classify.seed,
-        confidence: threshold.confidence,
-        two_stage: false,
-    };
+    let bootstrap = ClusterBootstrap::of_season(classify, threshold);
     let candidates: Vec<usize> = (0..methods.len()).filter(|&i| methods[i].1).collect();
     let chosen = choose(&predictions, &methods, &candidates)?;
     let best = &predictions[chosen];

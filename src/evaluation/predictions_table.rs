@@ -1,8 +1,8 @@
 //! `predictions.csv`: one row a patch and classifier.
 
 use super::out_of_group::OutOfGroup;
+use crate::Result;
 use crate::files;
-use crate::{Error, Result};
 use std::path::Path;
 
 /// Writes `predictions.csv`, whole or not at all.
@@ -14,24 +14,21 @@ use std::path::Path;
 /// # Errors
 /// What the system refuses.
 pub fn write_predictions(path: &Path, predictions: &[OutOfGroup], prevalence: f64) -> Result<()> {
-    files::write_whole(path, &table(path, predictions, prevalence)?)
+    files::write_whole(path, &table(predictions, prevalence))
 }
 
-fn table(path: &Path, predictions: &[OutOfGroup], prevalence: f64) -> Result<Vec<u8>> {
-    let refused = |e: csv::Error| Error::io(path, std::io::Error::other(e));
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    if let Some(first) = predictions.first() {
-        let mut header: Vec<String> = ["patch_id", "group", "label", "classifier", "fold"]
-            .map(String::from)
-            .to_vec();
-        header.extend(first.classes().iter().map(|c| format!("p_{c}")));
-        header.extend(["p_positive", "p_positive_field"].map(String::from));
-        writer.write_record(&header).map_err(refused)?;
-    }
-    for of_classifier in predictions {
+fn table(predictions: &[OutOfGroup], prevalence: f64) -> Vec<u8> {
+    let before = ["patch_id", "group", "label", "classifier", "fold"].map(String::from);
+    let classes = predictions.first().map_or(&[][..], |p| p.classes());
+    let after = ["p_positive", "p_positive_field"].map(String::from);
+    let header = before
+        .into_iter()
+        .chain(classes.iter().map(|class| format!("p_{class}")))
+        .chain(after);
+    let rows = predictions.iter().flat_map(|of_classifier| {
         let p_positive = of_classifier.p_positive();
         let in_field = of_classifier.p_positive_at(prevalence);
-        for patch in 0..of_classifier.len() {
+        (0..of_classifier.len()).map(move |patch| {
             let mut row = vec![
                 of_classifier.ids()[patch].clone(),
                 of_classifier.group_names()[of_classifier.groups()[patch]].clone(),
@@ -42,12 +39,10 @@ fn table(path: &Path, predictions: &[OutOfGroup], prevalence: f64) -> Result<Vec
             let probabilities = of_classifier.probabilities();
             row.extend(probabilities.row(patch).iter().map(|p| number(*p)));
             row.extend([number(p_positive[patch]), number(in_field[patch])]);
-            writer.write_record(&row).map_err(refused)?;
-        }
-    }
-    writer
-        .into_inner()
-        .map_err(|e| Error::io(path, std::io::Error::other(e.to_string())))
+            row
+        })
+    });
+    files::to_csv(header, rows)
 }
 
 /// Eight significant digits: beyond what any figure needs, short enough to read.

@@ -2,9 +2,11 @@
 //!
 //! In: paths and bytes. Out: [`Table`] with line numbers, [`Document`] with its provenance.
 
+mod csv_text;
 mod document;
 mod table;
 
+pub use csv_text::to_csv;
 pub use document::{Document, Provenance, read_json, to_json};
 pub use table::{Row, Table};
 

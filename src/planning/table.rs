@@ -1,8 +1,8 @@
 //! The next walk as a ledger table to be filled in.
 
 use super::walk::{Glow, Walk};
+use crate::Result;
 use crate::files;
-use crate::{Error, Result};
 use std::path::Path;
 
 /// Columns that the plan itself fills or leaves to be filled.
@@ -26,11 +26,10 @@ const OWN: [&str; 9] = [
 /// # Errors
 /// What the system refuses.
 pub fn write_walk(path: &Path, glows: &[Glow], walk: &Walk) -> Result<()> {
-    files::write_whole(path, &to_csv(glows, walk).map_err(|e| e.at(path))?)
+    files::write_whole(path, &to_csv(glows, walk))
 }
 
-fn to_csv(glows: &[Glow], walk: &Walk) -> Result<Vec<u8>> {
-    let refused = |e: csv::Error| Error::input(format!("the walk cannot be written: {e}"));
+fn to_csv(glows: &[Glow], walk: &Walk) -> Vec<u8> {
     let mut kept: Vec<&str> = Vec::new();
     for stop in &walk.stops {
         for (column, _) in &glows[stop.glow].record {
@@ -39,11 +38,7 @@ fn to_csv(glows: &[Glow], walk: &Walk) -> Result<Vec<u8>> {
             }
         }
     }
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer
-        .write_record(OWN.iter().chain(&kept))
-        .map_err(refused)?;
-    for (number, stop) in walk.stops.iter().enumerate() {
+    let rows = walk.stops.iter().enumerate().map(|(number, stop)| {
         let glow = &glows[stop.glow];
         let degrees = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.7}"));
         let mut cells = vec![
@@ -61,11 +56,9 @@ fn to_csv(glows: &[Glow], walk: &Walk) -> Result<Vec<u8>> {
             let own = glow.record.iter().find(|(name, _)| name == column);
             own.map_or(String::new(), |(_, cell)| cell.clone())
         }));
-        writer.write_record(&cells).map_err(refused)?;
-    }
-    writer
-        .into_inner()
-        .map_err(|e| Error::input(format!("the walk cannot be written: {e}")))
+        cells
+    });
+    files::to_csv(OWN.iter().chain(&kept), rows)
 }
 
 #[cfg(test)]
@@ -101,7 +94,7 @@ mod tests {
             kilometers: None,
             warnings: Vec::new(),
         };
-        let text = String::from_utf8(to_csv(&glows, &walk).unwrap()).unwrap();
+        let text = String::from_utf8(to_csv(&glows, &walk)).unwrap();
         assert_eq!(
             text,
             "stop,patch_id,label,selection,inclusion_probability,reason,p_positive,latitude,longitude,r,night,site\n\

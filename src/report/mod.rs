@@ -16,6 +16,7 @@ mod strip_plate;
 mod tests;
 mod text;
 
+pub use page::description;
 pub use plates::Part;
 pub use sources::{Counted, LedgerView, STRIP_FORMAT, Sources, StripView};
 pub use strip_plate::strip_figure;

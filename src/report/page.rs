@@ -60,8 +60,8 @@ pub(super) fn page(
     text::fill("report.html", context! { ..own, ..values.clone() })
 }
 
-/// The escaped text of a figure's description.
-fn description(svg: &str) -> &str {
+/// The escaped text of a figure's description, from its SVG; empty if it has none.
+pub fn description(svg: &str) -> &str {
     let inside = svg
         .split_once("<desc")
         .and_then(|(_, rest)| rest.split_once('>'));

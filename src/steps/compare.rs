@@ -1,6 +1,6 @@
 //! An older `model.json` against the one in `results/`.
 
-use super::learning::{self, Groups, Learning};
+use super::learning::{Groups, Learning, MeasuredLedger};
 use super::{Outcome, Progress, inputs, learn};
 use crate::calibration::Rig;
 use crate::classify::Model;
@@ -30,10 +30,10 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
     }
     let thresholds: Thresholds =
         inputs::earlier(season, "thresholds.json", threshold::FORMAT, "threshold")?;
-    let rig = learning::rig(season)?;
     let plan = &season.plan;
-    let learning = learning::learning(season, &rig, Groups::Open)?;
-    let as_old = learning::with_features(season, &rig, old_model.feature_names())?;
+    let ledger = MeasuredLedger::read(season)?;
+    let learning = ledger.learning(season, Groups::Open)?;
+    let as_old = ledger.with_features(season, old_model.feature_names())?;
     if as_old.data.ids != learning.data.ids {
         return Err(
             Error::input("the two models' features are known of different patches").at(old),
@@ -44,7 +44,7 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
     let new = learn::out_of_group(season, &learning, name(&new_model), progress)?;
     let refitted = learn::out_of_group(season, &as_old, name(&old_model), progress)?;
     let prevalence = thresholds.prior.value;
-    let (old_cut, of_cut) = old_cut(season, old, &rig, &as_old, &refitted, prevalence)?;
+    let (old_cut, of_cut) = old_cut(season, old, &ledger.rig, &as_old, &refitted, prevalence)?;
     let same_recipe = name(&old_model) == name(&new_model)
         && old_model.feature_names() == new_model.feature_names();
     let least = match same_recipe {
@@ -61,12 +61,7 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
         .at(old)
         .remedy("compare again when other sites were checked"));
     }
-    let bootstrap = ClusterBootstrap {
-        replicates: plan.classify.replicates,
-        seed: plan.classify.seed,
-        confidence: plan.threshold.confidence,
-        two_stage: false,
-    };
+    let bootstrap = ClusterBootstrap::of_season(&plan.classify, &plan.threshold);
     let cuts = (old_cut, thresholds.probability.value);
     let (old_side, new_side, basis) = match unseen {
         Some((rows, count)) => {

@@ -1,27 +1,34 @@
 //! Ground checks to `evaluation.json`, `model.json` and `thresholds.json`.
 
-use super::learning::{self, Groups, Learning};
-use super::{Outcome, Progress, inputs};
+use super::learning::{Groups, Learning, MeasuredLedger};
+use super::{Outcome, Progress, inputs, score};
 use crate::calibration::Rig;
 use crate::classify::{Method, Model};
-use crate::evaluation::{self, Evaluated, Evaluation, Folds, Inside, Merit, OutOfGroup, Recipe};
+use crate::evaluation::{
+    self, ClusterBootstrap, Evaluated, Evaluation, Folds, Inside, Merit, OutOfGroup, Recipe,
+};
 use crate::files::Document;
 use crate::season::Season;
 use crate::strip::{StripResult, median_patches_per_hectare};
 use crate::threshold::{self, Request, Thresholds};
-use crate::{Result, files, report};
+use crate::{Result, report};
 use serde_json::json;
 
 /// Tests the season's classifiers on groups they have not seen; writes `evaluation.json` and
 /// `predictions.csv`.
 pub fn evaluate(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
-    Ok(evaluated(season, progress)?.0)
+    let ledger = MeasuredLedger::read(season)?;
+    Ok(evaluated(season, &ledger, progress)?.0)
 }
 
-/// As [`evaluate`], and the out-of-group predictions, for the threshold.
-pub(super) fn evaluated(season: &Season, progress: &dyn Progress) -> Result<(Outcome, Evaluated)> {
-    let rig = learning::rig(season)?;
-    let learning = learning::learning(season, &rig, Groups::Open)?;
+/// As [`evaluate`] of a ledger that is measured already; also gives the out-of-group predictions, for
+/// the threshold.
+pub(super) fn evaluated(
+    season: &Season,
+    ledger: &MeasuredLedger,
+    progress: &dyn Progress,
+) -> Result<(Outcome, Evaluated)> {
+    let learning = ledger.learning(season, Groups::Open)?;
     let plan = &season.plan;
     progress.start("evaluating", 1000);
     let evaluated = evaluation::evaluate(
@@ -33,7 +40,7 @@ pub(super) fn evaluated(season: &Season, progress: &dyn Progress) -> Result<(Out
     );
     progress.finish();
     let mut evaluated = evaluated?;
-    evaluated.evaluation.warnings = cautions(&rig, &learning, &evaluated.evaluation);
+    evaluated.evaluation.warnings = cautions(&ledger.rig, &learning, &evaluated.evaluation);
     let found = &evaluated.evaluation;
     evaluation::write_predictions(
         &season.result("predictions.csv"),
@@ -118,9 +125,17 @@ pub(super) fn evaluation_of(season: &Season) -> Result<Evaluation> {
 
 /// Fits the chosen classifier to all patches that are not locked away; writes `model.json`.
 pub fn train(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
+    trained(season, &MeasuredLedger::read(season)?, progress)
+}
+
+/// As [`train`] on a ledger that is measured already.
+pub(super) fn trained(
+    season: &Season,
+    ledger: &MeasuredLedger,
+    progress: &dyn Progress,
+) -> Result<Outcome> {
     let found = evaluation_of(season)?;
-    let rig = learning::rig(season)?;
-    let learning = learning::learning(season, &rig, Groups::Open)?;
+    let learning = ledger.learning(season, Groups::Open)?;
     progress.start("training", 1);
     let model = evaluation::train(
         &learning.data,
@@ -154,11 +169,38 @@ fn inside(season: &Season, nested: bool) -> Inside {
 
 /// Recommends the cut; writes `thresholds.json`.
 pub fn threshold(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
+    recommended(season, &MeasuredLedger::read(season)?, None, progress)
+}
+
+/// As [`threshold`] from a ledger that is measured already, and from predictions where there are some.
+pub(super) fn recommended(
+    season: &Season,
+    ledger: &MeasuredLedger,
+    evaluated: Option<&Evaluated>,
+    progress: &dyn Progress,
+) -> Result<Outcome> {
     let chosen = evaluation_of(season)?.chosen;
-    let rig = learning::rig(season)?;
-    let learning = learning::learning(season, &rig, Groups::Open)?;
-    let predictions = out_of_group(season, &learning, &chosen, progress)?;
-    recommended(season, &rig, &learning, &predictions)
+    let learning = ledger.learning(season, Groups::Open)?;
+    let own;
+    let predictions = match evaluated {
+        Some(evaluated) => evaluated.chosen(),
+        None => {
+            own = out_of_group(season, &learning, &chosen, progress)?;
+            &own
+        }
+    };
+    let model = Model::read(&season.result("model.json"))?;
+    let colors = learning.colors();
+    let mut brightness: Vec<f64> = colors.iter().map(|c| c[2]).collect();
+    brightness.sort_by(f64::total_cmp);
+    let chromaticities: Vec<[f64; 2]> = colors.iter().map(|c| [c[0], c[1]]).collect();
+    let novelty = model.novelty().cut();
+    let thresholds = recommendation(season, &ledger.rig, &learning, predictions, novelty)?
+        .with_region(&model, &chromaticities, brightness[brightness.len() / 2])?;
+    let inputs = inputs::with_result(season, inputs::of_learning(season)?, "model.json")?;
+    Document::new(threshold::FORMAT, inputs, thresholds.clone())
+        .write(&season.result("thresholds.json"))?;
+    Ok(describe_thresholds(&thresholds))
 }
 
 /// Predictions of one classifier for groups left out.
@@ -183,35 +225,6 @@ pub(super) fn out_of_group(
     Ok(predictions?.remove(0))
 }
 
-/// As [`threshold`], from predictions that are there already.
-pub(super) fn threshold_from(season: &Season, evaluated: &Evaluated) -> Result<Outcome> {
-    let rig = learning::rig(season)?;
-    let learning = learning::learning(season, &rig, Groups::Open)?;
-    recommended(season, &rig, &learning, evaluated.chosen())
-}
-
-fn recommended(
-    season: &Season,
-    rig: &Rig,
-    learning: &Learning,
-    predictions: &OutOfGroup,
-) -> Result<Outcome> {
-    let model = Model::read(&season.result("model.json"))?;
-    let mut brightness: Vec<f64> = learning.colors.iter().map(|c| c[2]).collect();
-    brightness.sort_by(f64::total_cmp);
-    let chromaticities: Vec<[f64; 2]> = learning.colors.iter().map(|c| [c[0], c[1]]).collect();
-    let novelty = model.novelty().cut();
-    let thresholds = recommendation(season, rig, learning, predictions, novelty)?.with_region(
-        &model,
-        &chromaticities,
-        brightness[brightness.len() / 2],
-    )?;
-    let inputs = inputs::with_result(season, inputs::of_learning(season)?, "model.json")?;
-    Document::new(threshold::FORMAT, inputs, thresholds.clone())
-        .write(&season.result("thresholds.json"))?;
-    Ok(describe_thresholds(&thresholds))
-}
-
 /// What the season's policy recommends for these predictions.
 fn recommendation(
     season: &Season,
@@ -222,16 +235,16 @@ fn recommendation(
 ) -> Result<Thresholds> {
     let plan = &season.plan;
     let found = evaluation_of(season)?;
+    let too_faint = learning.too_faint();
     let request = Request {
         plan: &plan.threshold,
         prior: &found.prevalence,
         novelty,
-        too_faint: &learning.too_faint,
+        too_faint: &too_faint,
         min_luminance: rig.detection.detection_limit,
         min_pixels: plan.strips.min_pixels,
         patches_per_hectare: plan.threshold.patches_per_hectare.or(on_strips(season)?),
-        replicates: plan.classify.replicates,
-        seed: plan.classify.seed,
+        bootstrap: ClusterBootstrap::of_season(&plan.classify, &plan.threshold),
     };
     threshold::recommend(predictions, &request).map_err(|e| e.at(season.file()))
 }
@@ -247,11 +260,15 @@ pub(super) fn recommended_cut(
     Ok(found.probability.value)
 }
 
-/// Glowing patches per hectare as strips that were scored earlier measured them.
+/// Glowing patches per hectare as those of the season's strips that were scored earlier measured them.
 fn on_strips(season: &Season) -> Result<Option<f64>> {
+    // A strip that is named and not there is the scoring's to refuse.
+    let named = score::all_strips(season, &[]).unwrap_or_default();
     let mut strips: Vec<StripResult> = Vec::new();
-    for path in super::score::strip_documents(season) {
-        strips.push(files::Document::read(&path, report::STRIP_FORMAT)?.content);
+    for document in named.iter().map(|strip| strip.document(season)) {
+        if document.is_file() {
+            strips.push(Document::read(&document, report::STRIP_FORMAT)?.content);
+        }
     }
     Ok(median_patches_per_hectare(&strips))
 }

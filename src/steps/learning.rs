@@ -20,18 +20,38 @@ pub enum Groups {
     All,
 }
 
+/// The ledger as the rig sees it: read and measured once, for all that a command asks of it.
+pub struct MeasuredLedger {
+    /// The rig that measured it.
+    pub rig: Rig,
+    ledger: Ledger,
+    /// In the order of the ledger's patches.
+    measurements: Vec<Measurement>,
+}
+
 /// A season's checked patches as a dataset, and the patches beside it.
 pub struct Learning {
     /// Checked patches that have a color.
     pub data: Dataset,
-    /// Whether each of them is below the detection limit: it is never walked to.
-    pub too_faint: Vec<bool>,
-    /// Colors of the checked patches (u', v', log luminance), for the region of the threshold.
-    pub colors: Vec<[f64; 3]>,
+    /// What was measured of each of them.
+    pub measurements: Vec<Measurement>,
     /// Patches with a color that nobody has checked yet.
     pub unchecked: Option<Unchecked>,
     /// Plain sentences.
     pub warnings: Vec<String>,
+}
+
+impl Learning {
+    /// Whether each patch of the dataset is below the detection limit: it is never walked to.
+    pub fn too_faint(&self) -> Vec<bool> {
+        self.measurements.iter().map(|m| m.too_faint).collect()
+    }
+
+    /// Colors of the dataset's patches: u', v', log luminance.
+    pub fn colors(&self) -> Vec<[f64; 3]> {
+        let colors = self.measurements.iter().filter_map(|m| m.color);
+        colors.map(|c| [c.u, c.v, c.log_luminance]).collect()
+    }
 }
 
 /// The rig that `calibrate` left.
@@ -47,99 +67,113 @@ pub fn measure(rig: &Rig, patches: &[Patch]) -> Vec<Measurement> {
         .collect()
 }
 
-/// Reads the ledger, measures it, and sets aside what cannot be learnt from.
-pub fn learning(season: &Season, rig: &Rig, groups: Groups) -> Result<Learning> {
-    read(season, rig, groups, &season.plan.classify.features)
-}
-
-/// As [`learning`], of open groups, with other features than the season's.
-pub fn with_features(season: &Season, rig: &Rig, features: &[String]) -> Result<Learning> {
-    read(season, rig, Groups::Open, features)
-}
-
-fn read(season: &Season, rig: &Rig, groups: Groups, wanted: &[String]) -> Result<Learning> {
-    let plan = &season.plan;
-    let ledger = Ledger::read(season, &rig.response)?;
-    let measurements = measure(rig, &ledger.patches);
-    let open = |patch: &Patch| groups == Groups::All || !plan.ledger.locked.contains(&patch.group);
-
-    let mut samples = Vec::new();
-    let mut too_faint = Vec::new();
-    let mut unchecked: Vec<(GlowColor, usize)> = Vec::new();
-    let mut colorless: BTreeMap<String, usize> = BTreeMap::new();
-    let groups_in_order: Vec<String> = ledger.groups().into_iter().map(String::from).collect();
-    for (patch, measurement) in ledger.patches.iter().zip(&measurements) {
-        if !open(patch) {
-            continue;
-        }
-        match (&patch.label, measurement.color) {
-            (Some(label), Some(color)) => {
-                too_faint.push(measurement.too_faint);
-                samples.push(Sample {
-                    id: patch.id.clone(),
-                    label: label.clone(),
-                    group: patch.group.clone(),
-                    color,
-                    weight: patch.weight(),
-                });
-            }
-            (Some(label), None) => *colorless.entry(label.clone()).or_insert(0) += 1,
-            (None, Some(color)) if !measurement.too_faint => {
-                let group = groups_in_order.iter().position(|g| *g == patch.group);
-                unchecked.push((color, group.unwrap_or(0)));
-            }
-            (None, _) => {}
-        }
+impl MeasuredLedger {
+    /// Reads the rig and the ledger, and measures every patch.
+    pub fn read(season: &Season) -> Result<Self> {
+        let rig = rig(season)?;
+        let ledger = Ledger::read(season, &rig.response)?;
+        let measurements = measure(&rig, &ledger.patches);
+        Ok(MeasuredLedger {
+            rig,
+            ledger,
+            measurements,
+        })
     }
-    if samples.is_empty() {
-        return Err(
-            Error::too_little("no checked patch is bright enough to have a color")
-                .at(season.file())
-                .remedy("expose longer, fly lower, or look at the detection limit in rig.json"),
-        );
+
+    /// Every patch with what was measured of it.
+    pub fn patches(&self) -> impl Iterator<Item = (&Patch, &Measurement)> {
+        self.ledger.patches.iter().zip(&self.measurements)
     }
-    let (data, oddities) = features::dataset(&samples, wanted, &plan.ledger.positive)
-        .map_err(|e| e.at(season.file()))?;
-    let mut warnings = ledger.warnings;
-    warnings.extend(oddities);
-    let faint = too_faint.iter().filter(|f| **f).count();
-    if faint > 0 {
-        warnings.push(format!(
+
+    /// Sets aside what cannot be learnt from.
+    pub fn learning(&self, season: &Season, groups: Groups) -> Result<Learning> {
+        self.of_features(season, groups, &season.plan.classify.features)
+    }
+
+    /// As [`MeasuredLedger::learning`], of open groups, with other features than the season's.
+    pub fn with_features(&self, season: &Season, features: &[String]) -> Result<Learning> {
+        self.of_features(season, Groups::Open, features)
+    }
+
+    fn of_features(&self, season: &Season, groups: Groups, wanted: &[String]) -> Result<Learning> {
+        let plan = &season.plan;
+        let ledger = &self.ledger;
+        let open =
+            |patch: &Patch| groups == Groups::All || !plan.ledger.locked.contains(&patch.group);
+
+        let mut samples = Vec::new();
+        let mut measurements = Vec::new();
+        let mut unchecked: Vec<(GlowColor, usize)> = Vec::new();
+        let mut colorless: BTreeMap<String, usize> = BTreeMap::new();
+        let groups_in_order: Vec<String> = ledger.groups().into_iter().map(String::from).collect();
+        for (patch, measurement) in self.patches() {
+            if !open(patch) {
+                continue;
+            }
+            match (&patch.label, measurement.color) {
+                (Some(label), Some(color)) => {
+                    measurements.push(*measurement);
+                    samples.push(Sample {
+                        id: patch.id.clone(),
+                        label: label.clone(),
+                        group: patch.group.clone(),
+                        color,
+                        weight: patch.weight(),
+                    });
+                }
+                (Some(label), None) => *colorless.entry(label.clone()).or_insert(0) += 1,
+                (None, Some(color)) if !measurement.too_faint => {
+                    let group = groups_in_order.iter().position(|g| *g == patch.group);
+                    unchecked.push((color, group.unwrap_or(0)));
+                }
+                (None, _) => {}
+            }
+        }
+        if samples.is_empty() {
+            return Err(
+                Error::too_little("no checked patch is bright enough to have a color")
+                    .at(season.file())
+                    .remedy("expose longer, fly lower, or look at the detection limit in rig.json"),
+            );
+        }
+        let (data, oddities) = features::dataset(&samples, wanted, &plan.ledger.positive)
+            .map_err(|e| e.at(season.file()))?;
+        let mut warnings = ledger.warnings.clone();
+        warnings.extend(oddities);
+        let faint = measurements.iter().filter(|m| m.too_faint).count();
+        if faint > 0 {
+            warnings.push(format!(
             "{faint} checked patches are below the detection limit: a survey passes them by, and \
              recall counts their bones as missed."
         ));
-    }
-    if !colorless.is_empty() {
-        let counts: Vec<String> = colorless.iter().map(|(l, n)| format!("{n} {l}")).collect();
-        warnings.push(format!(
+        }
+        if !colorless.is_empty() {
+            let counts: Vec<String> = colorless.iter().map(|(l, n)| format!("{n} {l}")).collect();
+            warnings.push(format!(
             "{} checked patches have no color at all after dark level and leak ({}) and are left \
              out of every figure.",
             colorless.values().sum::<usize>(),
             counts.join(", ")
         ));
+        }
+        warnings.extend(poorer_rest(&ledger.patches, plan.threshold.prevalence));
+        let names = wanted
+            .iter()
+            .map(|name| Feature::parse(name))
+            .collect::<Result<Vec<_>>>()?;
+        let unchecked = (!unchecked.is_empty()).then(|| Unchecked {
+            features: Array2::from_shape_fn((unchecked.len(), names.len()), |(i, j)| {
+                names[j].value(&unchecked[i].0)
+            }),
+            groups: unchecked.iter().map(|(_, group)| *group).collect(),
+        });
+        Ok(Learning {
+            data,
+            measurements,
+            unchecked,
+            warnings,
+        })
     }
-    warnings.extend(poorer_rest(&ledger.patches, plan.threshold.prevalence));
-    let names = wanted
-        .iter()
-        .map(|name| Feature::parse(name))
-        .collect::<Result<Vec<_>>>()?;
-    let unchecked = (!unchecked.is_empty()).then(|| Unchecked {
-        features: Array2::from_shape_fn((unchecked.len(), names.len()), |(i, j)| {
-            names[j].value(&unchecked[i].0)
-        }),
-        groups: unchecked.iter().map(|(_, group)| *group).collect(),
-    });
-    let colors = samples
-        .iter()
-        .map(|s| [s.color.u, s.color.v, s.color.log_luminance])
-        .collect();
-    Ok(Learning {
-        data,
-        too_faint,
-        colors,
-        unchecked,
-        warnings,
-    })
 }
 
 /// Where all that was flagged is checked, the unchecked hold less bone than the field does.

@@ -1,12 +1,11 @@
 //! The locked groups, opened for the final test of the saved model and thresholds.
 
 use super::judging::Judging;
-use super::learning::{self, Groups};
+use super::learning::{Groups, MeasuredLedger};
 use super::{Outcome, inputs, learn};
-use crate::calibration::Role;
+use crate::calibration::Measurement;
 use crate::evaluation::{self, ClusterBootstrap, LOCKED_FORMAT, Openings};
 use crate::files::{self, Document};
-use crate::ledger::{Ledger, Patch};
 use crate::season::Season;
 use crate::threshold::Decision;
 use crate::{Error, Result};
@@ -52,19 +51,16 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
                 .remedy("call `boneglow run` first"),
         );
     }
-    let rig = learning::rig(season)?;
-    let learning = learning::learning(season, &rig, Groups::All)?;
+    let learning = MeasuredLedger::read(season)?.learning(season, Groups::All)?;
     let (_, locked) = evaluation::split_locked(&learning.data, &plan.ledger.locked)
         .map_err(|e| e.at(season.file()))?;
-    let ledger = Ledger::read(season, &rig.response)?;
-    let patches: BTreeMap<&str, &Patch> =
-        ledger.patches.iter().map(|p| (p.id.as_str(), p)).collect();
-    let measured: Vec<_> = locked
+    let of_id: BTreeMap<&String, &Measurement> = learning
+        .data
         .ids
         .iter()
-        .filter_map(|id| patches.get(id.as_str()))
-        .map(|patch| rig.measure(&patch.reading, Role::Ground))
+        .zip(&learning.measurements)
         .collect();
+    let measured: Vec<Measurement> = locked.ids.iter().map(|id| *of_id[id]).collect();
     let walks: Vec<bool> = judging
         .judge(&measured)
         .iter()
@@ -81,12 +77,7 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
         inputs.add(season.name_of(&path), &files::read(&path)?);
     }
     let known = earlier.openings.iter().any(|o| o.inputs == inputs);
-    let bootstrap = ClusterBootstrap {
-        replicates: plan.classify.replicates,
-        seed: plan.classify.seed,
-        confidence: plan.threshold.confidence,
-        two_stage: false,
-    };
+    let bootstrap = ClusterBootstrap::of_season(&plan.classify, &plan.threshold);
     let openings = evaluation::open_locked(earlier, &walks, &locked, inputs.clone(), &bootstrap)?;
     Document::new(LOCKED_FORMAT, inputs.clone(), openings.clone()).write(&path)?;
     let mut outcome = Outcome::new("evaluate").result(json!(openings));

@@ -2,11 +2,12 @@
 
 use super::inputs::Inputs;
 use super::judging::Judging;
+use super::learning::{Groups, MeasuredLedger};
 use super::score::{StripFiles, all_strips};
-use super::{Outcome, Progress, learn, learning};
-use crate::calibration::{Rig, Role};
+use super::{Outcome, Progress, learn};
+use crate::calibration::{Measurement, Role};
 use crate::files::{self, Document, Row, Table};
-use crate::ledger::{Recordings, read_table};
+use crate::ledger::{Patch, Recordings};
 use crate::planning::{
     self, Budget, Glow, NextWalk, RecallForecast, Walk, WalkPlan, forecast_recall, plan_walk,
     walk_to_gpx, write_walk,
@@ -15,7 +16,7 @@ use crate::season::Season;
 use crate::threshold::Decision;
 use crate::{Error, Result};
 use serde_json::json;
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 
 /// What the next walk is to be.
@@ -48,8 +49,8 @@ pub fn plan(
     progress: &dyn Progress,
 ) -> Result<Outcome> {
     let judging = Judging::read(season)?;
-    let rig = learning::rig(season)?;
-    let mut pool = Pool::of(season, &rig, judging)?;
+    let ledger = MeasuredLedger::read(season)?;
+    let mut pool = Pool::of(season, &ledger, judging);
     pool.add_ledger()?;
     for strip in all_strips(season, &[])? {
         pool.add_strip(&strip, wish)?;
@@ -87,7 +88,7 @@ pub fn plan(
             seed: season.plan.classify.seed,
         },
     )?;
-    let forecast = forecast(season, &rig, &pool.judging, wish, progress)?;
+    let forecast = forecast(season, &ledger, &pool.judging, wish, progress)?;
     let table = to.map_or_else(|| season.result("walk.csv"), Path::to_path_buf);
     if to.is_some() && table.exists() {
         return Err(Error::input("this table is there already")
@@ -126,7 +127,7 @@ fn made_from(season: &Season, tables: &[PathBuf]) -> Result<files::Provenance> {
 /// The glows that may be walked to.
 struct Pool<'a> {
     season: &'a Season,
-    rig: &'a Rig,
+    ledger: &'a MeasuredLedger,
     judging: Judging,
     glows: Vec<Glow>,
     /// Patches of strips that were checked: strip, row, column.
@@ -137,30 +138,36 @@ struct Pool<'a> {
 }
 
 impl<'a> Pool<'a> {
-    fn of(season: &'a Season, rig: &'a Rig, judging: Judging) -> Result<Self> {
-        Ok(Pool {
+    fn of(season: &'a Season, ledger: &'a MeasuredLedger, judging: Judging) -> Self {
+        Pool {
             season,
-            rig,
+            ledger,
             judging,
             glows: Vec::new(),
             checked: Vec::new(),
             checked_ids: BTreeSet::new(),
             tables: Vec::new(),
             warnings: Vec::new(),
-        })
+        }
     }
 
     /// Patches of the ledger that nobody has checked yet.
     fn add_ledger(&mut self) -> Result<()> {
-        let plan = &self.season.plan.ledger;
-        let mut recordings = Recordings::new(self.season, &self.rig.response)?;
-        let mut waiting = Vec::new();
-        for path in self.season.matching(&plan.files, "ledger.files")? {
+        let mut rows: HashMap<(PathBuf, u64), (&Patch, &Measurement)> = HashMap::new();
+        for (patch, measurement) in self.ledger.patches() {
+            rows.insert((patch.file.clone(), patch.line), (patch, measurement));
+        }
+        let files = &self.season.plan.ledger.files;
+        let (mut waiting, mut measurements) = (Vec::new(), Vec::new());
+        for path in self.season.matching(files, "ledger.files")? {
             let table = Table::read(&path)?;
-            let patches = read_table(&table, &plan.group, &mut recordings)?;
-            for (row, patch) in table.rows().zip(patches) {
+            for row in table.rows() {
+                let Some((patch, measurement)) = rows.get(&(path.clone(), row.line())) else {
+                    continue;
+                };
                 if patch.label.is_none() {
-                    waiting.push((record(&row, &[]), patch));
+                    waiting.push((record(&row, &[]), *patch));
+                    measurements.push(**measurement);
                     continue;
                 }
                 if let (Some(strip), Some(r), Some(column)) = (
@@ -170,18 +177,15 @@ impl<'a> Pool<'a> {
                 ) {
                     self.checked.push((strip.to_string(), r, column));
                 }
-                self.checked_ids.insert(patch.id);
+                self.checked_ids.insert(patch.id.clone());
             }
             self.tables.push(path);
         }
-        waiting.retain(|(_, patch)| !self.checked_ids.contains(&patch.id));
-        let (records, patches): (Vec<_>, Vec<_>) = waiting.into_iter().unzip();
-        let judged = self.judging.judge(&learning::measure(self.rig, &patches));
-        let mut known = BTreeSet::new();
-        for ((record, patch), judged) in records.into_iter().zip(patches).zip(judged) {
-            if judged.decision != Decision::TooFaint && known.insert(patch.id.clone()) {
+        let judged = self.judging.judge(&measurements);
+        for ((record, patch), judged) in waiting.into_iter().zip(judged) {
+            if judged.decision != Decision::TooFaint {
                 self.glows.push(Glow {
-                    id: patch.id,
+                    id: patch.id.clone(),
                     p_positive: judged.p_positive,
                     decision: judged.decision,
                     position: patch.place,
@@ -217,7 +221,7 @@ impl<'a> Pool<'a> {
         let known: BTreeSet<String> = self.glows.iter().map(|g| g.id.clone()).collect();
         let mut readings = Vec::new();
         let mut kept = Vec::new();
-        let mut recordings = Recordings::new(self.season, &self.rig.response)?;
+        let mut recordings = Recordings::new(self.season, &self.ledger.rig.response)?;
         for row in table.rows() {
             let id = row.text("patch_id")?;
             let checked = self.checked_ids.contains(id) || self.was_checked(&row)?;
@@ -229,7 +233,7 @@ impl<'a> Pool<'a> {
         }
         let measured: Vec<_> = readings
             .iter()
-            .map(|r| self.rig.measure(r, Role::Ground))
+            .map(|r| self.ledger.rig.measure(r, Role::Ground))
             .collect();
         for (row, judged) in kept.iter().zip(self.judging.judge(&measured)) {
             let latitude = row.optional_number("latitude")?;
@@ -330,12 +334,12 @@ fn whereabouts(strip: &StripFiles, group: &str, wish: &WalkWish) -> Result<Vec<(
 
 fn forecast(
     season: &Season,
-    rig: &Rig,
+    ledger: &MeasuredLedger,
     judging: &Judging,
     wish: &WalkWish,
     progress: &dyn Progress,
 ) -> Result<Option<RecallForecast>> {
-    let learning = learning::learning(season, rig, learning::Groups::Open)?;
+    let learning = ledger.learning(season, Groups::Open)?;
     if !(0..learning.data.len()).any(|i| learning.data.is_positive(i)) {
         return Ok(None);
     }

@@ -1,10 +1,12 @@
 //! All the steps that are out of date, in order.
 
 use super::inputs::{self, is_up_to_date};
+use super::learning::MeasuredLedger;
 use super::{Outcome, Progress, calibrate, drift, learn, report, score};
 use crate::Result;
 use crate::season::Season;
 use serde_json::json;
+use std::cell::OnceCell;
 
 /// How a run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,25 +68,28 @@ pub fn run(
         };
         Ok(is_up_to_date(&path, &wanted))
     };
+    let ledger = OnceCell::new();
     let mut predictions = None;
     match fresh("evaluation.json", None)? && season.result("predictions.csv").is_file() {
         true => tell(up_to_date("evaluate")),
         false => {
-            let (outcome, evaluated) = learn::evaluated(season, progress)?;
+            let (outcome, evaluated) = learn::evaluated(season, once(&ledger, season)?, progress)?;
             predictions = Some(evaluated);
             tell(outcome);
         }
     };
     match fresh("model.json", Some("evaluation.json"))? {
         true => tell(up_to_date("train")),
-        false => tell(learn::train(season, progress)?),
+        false => tell(learn::trained(season, once(&ledger, season)?, progress)?),
     };
     match fresh("thresholds.json", Some("model.json"))? {
         true => tell(up_to_date("threshold")),
-        false => tell(match &predictions {
-            Some(evaluated) => learn::threshold_from(season, evaluated)?,
-            None => learn::threshold(season, progress)?,
-        }),
+        false => tell(learn::recommended(
+            season,
+            once(&ledger, season)?,
+            predictions.as_ref(),
+            progress,
+        )?),
     };
     if !season.plan.strips.files.is_empty() {
         match score::is_up_to_date(season)? {
@@ -98,6 +103,15 @@ pub fn run(
     }
     tell(drifted(&changed_nights));
     Ok(RunEnd::Drifted)
+}
+
+/// The ledger, read and measured when it is first needed.
+fn once<'a>(ledger: &'a OnceCell<MeasuredLedger>, season: &Season) -> Result<&'a MeasuredLedger> {
+    if let Some(known) = ledger.get() {
+        return Ok(known);
+    }
+    let read = MeasuredLedger::read(season)?;
+    Ok(ledger.get_or_init(|| read))
 }
 
 /// The last word on nights whose drift was told of in its place.

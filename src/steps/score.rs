@@ -14,6 +14,15 @@ use crate::{Error, Result};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
+/// What scoring a strip leaves beside its `strip.json`.
+const BESIDE: [&str; 5] = [
+    "candidates.csv",
+    "glows.csv",
+    "probability.png",
+    "classes.png",
+    "overview.svg",
+];
+
 /// The files of one strip.
 pub(super) struct StripFiles {
     pub picture: PathBuf,
@@ -42,7 +51,7 @@ impl StripFiles {
         season.result("strips").join(&self.stem)
     }
 
-    fn document(&self, season: &Season) -> PathBuf {
+    pub fn document(&self, season: &Season) -> PathBuf {
         self.folder(season).join("strip.json")
     }
 
@@ -83,23 +92,15 @@ pub(super) fn all_strips(season: &Season, named: &[PathBuf]) -> Result<Vec<Strip
     Ok(strips)
 }
 
-/// The documents that earlier scoring left, sorted.
-pub(super) fn strip_documents(season: &Season) -> Vec<PathBuf> {
-    let Ok(entries) = std::fs::read_dir(season.result("strips")) else {
-        return Vec::new();
-    };
-    let mut found: Vec<PathBuf> = entries
-        .filter_map(|entry| entry.ok().map(|e| e.path().join("strip.json")))
-        .filter(|path| path.is_file())
-        .collect();
-    found.sort();
-    found
-}
-
 /// Whether every strip of the season was scored with what is there now.
 pub(super) fn is_up_to_date(season: &Season) -> Result<bool> {
     for strip in all_strips(season, &[])? {
-        if !inputs::is_up_to_date(&strip.document(season), &strip.made_from(season)?) {
+        let scored = inputs::is_up_to_date(&strip.document(season), &strip.made_from(season)?);
+        if !scored
+            || !BESIDE
+                .iter()
+                .all(|name| strip.folder(season).join(name).is_file())
+        {
             return Ok(false);
         }
     }
@@ -218,11 +219,11 @@ fn write_one(
 ) -> Result<()> {
     files::write_whole(
         &folder.join("candidates.csv"),
-        &strip::to_csv(&result.candidates)?,
+        &strip::to_csv(&result.candidates),
     )?;
     files::write_whole(
         &folder.join("glows.csv"),
-        &strip::glows_to_csv(&result.strip, &result.glows, &result.candidates)?,
+        &strip::glows_to_csv(&result.strip, &result.glows, &result.candidates),
     )?;
     let overview = report::strip_figure(result, marks)?;
     files::write_whole(&folder.join("overview.svg"), overview.svg.as_bytes())?;

@@ -55,10 +55,13 @@ pub fn stack(
         .rows()
         .map(|row| Ok((season.resolve(row.text("image")?), row.line())))
         .collect::<Result<Vec<(PathBuf, u64)>>>()?;
-    let Some((first, _)) = images.first() else {
+    let Some(first) = images.first() else {
         return Err(Error::input("the table has no frame").at(frames.path()));
     };
-    let width = Picture::read(first)?.width();
+    let width = match Picture::read(&first.0) {
+        Ok(frame) => frame.width(),
+        Err(e) => return Err(of_frame(e, frames.path(), first)),
+    };
     let mut stacked = Stacked {
         stacker,
         wish: *wish,
@@ -90,7 +93,7 @@ pub fn stack(
         return Err(e);
     }
     written?;
-    files::write_whole(&rows_path, &row_table(frames)?)?;
+    files::write_whole(&rows_path, &row_table(frames))?;
     let mut outcome = Outcome::new("stack")
         .say(format!(
             "Stacked {} frames into {}, {width} pixels wide; its row table is {}.",
@@ -127,26 +130,9 @@ impl Stacked<'_> {
     fn rows(&mut self, frames: &[(PathBuf, u64)]) -> Result<Vec<Vec<u16>>> {
         let read = frames
             .par_iter()
-            .map(|(path, line)| {
-                let frame = Picture::read(path)
-                    .map_err(|e| Error::input(e.to_string()).at(self.table).line(*line))?;
-                if frame.width() != self.width {
-                    return Err(Error::input(format!(
-                        "this frame is {} pixels wide, the first one {}",
-                        frame.width(),
-                        self.width
-                    ))
-                    .at(path)
-                    .remedy("stack frames of one camera setting"));
-                }
-                let found = match self.wish.line {
-                    Some(row) => Some(LinePosition {
-                        left: row,
-                        right: row,
-                    }),
-                    None => self.stacker.find(&frame).map_err(|e| e.at(path))?,
-                };
-                Ok((frame, found))
+            .map(|frame| {
+                self.find(&frame.0)
+                    .map_err(|e| of_frame(e, self.table, frame))
             })
             .collect::<Result<Vec<_>>>()?;
         let first_seen = read.iter().find_map(|(_, found)| *found);
@@ -169,30 +155,57 @@ impl Stacked<'_> {
         self.before = Some(line);
         cut.par_iter()
             .zip(frames)
-            .map(|((frame, line), (path, _))| self.stacker.row(frame, line).map_err(|e| e.at(path)))
+            .map(|((picture, line), frame)| {
+                let row = self.stacker.row(picture, line);
+                row.map_err(|e| of_frame(e, self.table, frame))
+            })
             .collect()
+    }
+
+    /// A frame, and where its line lies if it stands out.
+    fn find(&self, path: &Path) -> Result<(Picture, Option<LinePosition>)> {
+        let frame = Picture::read(path)?;
+        if frame.width() != self.width {
+            return Err(Error::input(format!(
+                "this frame is {} pixels wide, the first one {}",
+                frame.width(),
+                self.width
+            ))
+            .remedy("stack frames of one camera setting"));
+        }
+        let found = match self.wish.line {
+            Some(row) => Some(LinePosition {
+                left: row,
+                right: row,
+            }),
+            None => self.stacker.find(&frame)?,
+        };
+        Ok((frame, found))
     }
 }
 
+/// An error of one frame, with its picture and the line of the table that names it.
+fn of_frame(error: Error, table: &Path, (path, line): &(PathBuf, u64)) -> Error {
+    let table = table.display();
+    error
+        .at(path)
+        .during(format!("stacking the frame of {table}, line {line}"))
+}
+
 /// The frames' other columns, with the row of the strip before them.
-fn row_table(frames: &Table) -> Result<Vec<u8>> {
-    let refused = |e: csv::Error| Error::input(format!("the row table cannot be written: {e}"));
-    let kept: Vec<&String> = frames
+fn row_table(frames: &Table) -> Vec<u8> {
+    let others = |column: &&String| !["image", "row"].contains(&column.as_str());
+    let kept: Vec<&str> = frames
         .header()
         .iter()
-        .filter(|column| !["image", "row"].contains(&column.as_str()))
+        .filter(others)
+        .map(String::as_str)
         .collect();
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer
-        .write_record(std::iter::once("row").chain(kept.iter().map(|c| c.as_str())))
-        .map_err(refused)?;
-    for (number, row) in frames.rows().enumerate() {
+    let rows = frames.rows().enumerate().map(|(number, row)| {
         let cells = kept.iter().map(|c| row.get(c).unwrap_or("").to_string());
-        writer
-            .write_record(std::iter::once(number.to_string()).chain(cells))
-            .map_err(refused)?;
-    }
-    writer
-        .into_inner()
-        .map_err(|e| Error::input(format!("the row table cannot be written: {e}")))
+        std::iter::once(number.to_string())
+            .chain(cells)
+            .collect::<Vec<_>>()
+    });
+    files::to_csv(std::iter::once("row").chain(kept.iter().copied()), rows)
 }

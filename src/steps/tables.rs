@@ -2,15 +2,15 @@
 
 use super::judging::Judging;
 use super::{Outcome, learning};
+use crate::Result;
 use crate::calibration::Measurement;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
-use crate::files::Table;
+use crate::files::{self, Table};
 use crate::ledger::{Recordings, read_table};
 use crate::season::Season;
 use crate::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
 use crate::spectra::spectra_from_table;
 use crate::threshold::Decision;
-use crate::{Error, Result};
 use serde_json::json;
 
 /// The columns that `measure` adds.
@@ -25,31 +25,15 @@ const COLORS: [&str; 7] = [
 ];
 
 /// The rows of a table with more columns; a column of the same name is replaced.
-fn with_columns(table: &Table, names: &[String], cells: &[Vec<String>]) -> Result<Vec<u8>> {
-    let refused =
-        |e: csv::Error| Error::input(format!("the table cannot be written: {e}")).at(table.path());
-    let kept: Vec<&String> = table
-        .header()
-        .iter()
-        .filter(|h| !names.contains(h))
-        .collect();
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer
-        .write_record(
-            kept.iter()
-                .map(|h| h.as_str())
-                .chain(names.iter().map(String::as_str)),
-        )
-        .map_err(refused)?;
-    for (row, added) in table.rows().zip(cells) {
-        let own = kept.iter().map(|h| row.get(h).unwrap_or(""));
-        writer
-            .write_record(own.chain(added.iter().map(String::as_str)))
-            .map_err(refused)?;
-    }
-    writer
-        .into_inner()
-        .map_err(|e| Error::io(table.path(), e.into_error()))
+fn with_columns(table: &Table, names: &[String], cells: &[Vec<String>]) -> Vec<u8> {
+    let kept = table.header().iter().filter(|h| !names.contains(h));
+    let kept: Vec<&str> = kept.map(String::as_str).collect();
+    let header = kept.iter().copied().chain(names.iter().map(String::as_str));
+    let rows = table.rows().zip(cells).map(|(row, added)| {
+        let own = kept.iter().map(|h| row.get(h).unwrap_or("").to_string());
+        own.chain(added.iter().cloned()).collect::<Vec<_>>()
+    });
+    files::to_csv(header, rows)
 }
 
 fn color_cells(measurement: &Measurement) -> Vec<String> {
@@ -94,7 +78,7 @@ fn measured(season: &Season, table: &Table) -> Result<Measured> {
 pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
     let measured = measured(season, table)?;
     let cells: Vec<Vec<String>> = measured.colors.iter().map(color_cells).collect();
-    let csv = with_columns(table, &COLORS.map(String::from), &cells)?;
+    let csv = with_columns(table, &COLORS.map(String::from), &cells);
     let faint = measured.colors.iter().filter(|m| m.too_faint).count();
     let outcome = Outcome::new("measure")
         .say(format!(
@@ -135,7 +119,7 @@ pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
         .collect();
     let walks = judged.iter().filter(|j| j.decision == Decision::Walk);
     let walks = walks.count();
-    let csv = with_columns(table, &names, &cells)?;
+    let csv = with_columns(table, &names, &cells);
     let outcome = Outcome::new("classify")
         .say(format!(
             "Classified {} patches: {walks} are worth a walk.",

@@ -2,7 +2,7 @@
 
 use super::blobs::{Blob, Tally};
 use super::{Place, Samples, ScoreOptions};
-use crate::{Error, Result};
+use crate::files;
 use std::ops::Range;
 
 /// Code values added up over pixels.
@@ -129,22 +129,12 @@ const COLUMNS: [&str; 18] = [
 
 /// Glowing patches of the strip `strip` as a table, one a row; `candidate` is the candidate whose box
 /// shares most with the patch's.
-///
-/// # Errors
-/// None that a caller can cause.
-pub fn glows_to_csv(
-    strip: &str,
-    glows: &[StripGlow],
-    candidates: &[super::Candidate],
-) -> Result<Vec<u8>> {
-    let refused = |e: csv::Error| Error::input(format!("the table cannot be written: {e}"));
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(COLUMNS).map_err(refused)?;
+pub fn glows_to_csv(strip: &str, glows: &[StripGlow], candidates: &[super::Candidate]) -> Vec<u8> {
     let optional = |value: Option<f64>, decimals: usize| {
         value.map_or(String::new(), |v| format!("{v:.decimals$}"))
     };
     let tallest = candidates.iter().map(|c| c.height).max().unwrap_or(0);
-    for glow in glows {
+    let rows = glows.iter().map(|glow| {
         let mut cells: Vec<String> = vec![
             glow.id(strip),
             glow.x.to_string(),
@@ -161,11 +151,9 @@ pub fn glows_to_csv(
         cells.push(optional(glow.place.map(|p| p.position_sd_m), 2));
         cells.push(nearest(glow, candidates, tallest).map_or(String::new(), |n| n.to_string()));
         cells.push(strip.to_string());
-        writer.write_record(&cells).map_err(refused)?;
-    }
-    writer
-        .into_inner()
-        .map_err(|e| Error::input(format!("the table cannot be written: {e}")))
+        cells
+    });
+    files::to_csv(COLUMNS, rows)
 }
 
 /// Number of the candidate whose box shares most with the glow's.

@@ -112,6 +112,17 @@ fn options<'a>() -> ScoreOptions<'a> {
     }
 }
 
+/// As [`options`], with pictures of the probability and of the classes.
+fn drawn<'a>(probability: &'a Path, classes: &'a Path) -> ScoreOptions<'a> {
+    ScoreOptions {
+        pictures: Some(Pictures {
+            probability,
+            classes,
+        }),
+        ..options()
+    }
+}
+
 /// A strip of 100 x 90 pixels: ground, a dark stripe, a bone of 8 x 5 at (20, 40), an opal, an odd
 /// glow of 4 x 4 at (70, 10), a bone too small to count.
 fn forged() -> Vec<u8> {
@@ -284,11 +295,7 @@ fn any_number_of_threads_gives_the_same_bytes() {
             let given = ScoreOptions {
                 threads: Some(threads),
                 min_pixels: 2,
-                pictures: Some(Pictures {
-                    probability: &p,
-                    classes: &c,
-                }),
-                ..options()
+                ..drawn(&p, &c)
             };
             let result = score(&path, &scorer, &given, &|_| ()).unwrap();
             assert!(result.walks > 10, "{}", result.walks);
@@ -324,13 +331,7 @@ fn pieces_equal_the_whole_in_every_format() {
         paths.push(path);
     }
     let (p, c) = (folder.path("p.png"), folder.path("c.png"));
-    let given = ScoreOptions {
-        pictures: Some(Pictures {
-            probability: &p,
-            classes: &c,
-        }),
-        ..options()
-    };
+    let given = drawn(&p, &c);
     let mut first = None;
     for path in paths {
         let mut result = score(&path, &scorer, &given, &|_| ()).unwrap();
@@ -412,13 +413,7 @@ fn a_picture_that_is_cut_short_is_refused_and_nothing_is_written() {
     let packed = folder.path("packed.tiff");
     tiff8(&packed, SIZE, &noisy, 7, true);
     let (p, c) = (folder.path("p.png"), folder.path("c.png"));
-    let given = ScoreOptions {
-        pictures: Some(Pictures {
-            probability: &p,
-            classes: &c,
-        }),
-        ..options()
-    };
+    let given = drawn(&p, &c);
     let png = std::fs::read(&whole).unwrap();
     let short = folder.path("short.png");
     std::fs::write(&short, &png[..png.len() * 2 / 3]).unwrap();

@@ -35,10 +35,8 @@ pub struct Request<'a> {
     pub min_pixels: u64,
     /// Glowing patches per hectare as strips measured them, for the policy `walks`.
     pub patches_per_hectare: Option<f64>,
-    /// Bootstrap replicates.
-    pub replicates: usize,
-    /// Seed of everything drawn at random.
-    pub seed: u64,
+    /// How groups are drawn at random for the intervals.
+    pub bootstrap: ClusterBootstrap,
 }
 
 /// Recommends a cut and says what it will find and cost in the field.
@@ -53,12 +51,7 @@ pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Threshol
     let never = never_walked(predictions, request)?;
     let plan = request.plan;
     let stakes = Stakes::new(plan, request.prior.value);
-    let bootstrap = ClusterBootstrap {
-        replicates: request.replicates,
-        seed: request.seed,
-        confidence: plan.confidence,
-        two_stage: false,
-    };
+    let bootstrap = request.bootstrap;
     let groups = predictions.group_names().len();
     let terms = Terms {
         plan,
@@ -159,24 +152,6 @@ impl Thresholds {
         self.region_uv = contours(&window, &values);
         self.region_log_luminance = Some(log_luminance);
         Ok(self)
-    }
-
-    /// Decides on one glow: its probability of a positive at [`Thresholds::prior`], its squared distance to the
-    /// nearest class where known, and its log luminance.
-    pub fn decide(
-        &self,
-        p_positive_field: f64,
-        squared_distance: Option<f64>,
-        log_luminance: f64,
-    ) -> super::Decision {
-        let novel = match (self.novelty, squared_distance) {
-            (Some(cut), Some(distance)) => distance > cut,
-            _ => false,
-        };
-        let too_faint = self
-            .min_luminance
-            .is_some_and(|least| log_luminance < least);
-        super::decide(p_positive_field, novel, too_faint, self.probability.value)
     }
 }
 

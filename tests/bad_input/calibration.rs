@@ -5,20 +5,27 @@ use crate::support::TrialSeason;
 const CAPTURES: &str = "targets/captures.csv";
 const REFERENCE: &str = "targets/reference.csv";
 
+/// A cell of a line of the table of captures.
+fn cell<'a>(season: &TrialSeason, line: &'a str, column: &str) -> &'a str {
+    let text = season.read(CAPTURES);
+    let mut header = text.lines().next().unwrap().split(',');
+    let at = header.position(|c| c == column).unwrap();
+    line.split(',').nth(at).unwrap()
+}
+
 /// The captures of one kind, as whole lines.
 fn lines_of(season: &TrialSeason, kind: &str) -> Vec<String> {
     let text = season.read(CAPTURES);
-    let at = text
-        .lines()
-        .next()
-        .unwrap()
-        .split(',')
-        .position(|c| c == "kind")
-        .unwrap();
-    text.lines()
-        .filter(|line| line.split(',').nth(at) == Some(kind))
-        .map(str::to_string)
-        .collect()
+    let of_kind = |line: &&str| cell(season, line, "kind") == kind;
+    text.lines().filter(of_kind).map(str::to_string).collect()
+}
+
+/// Changes a table line by line; the header is line 0.
+fn edit_lines(season: &TrialSeason, file: &str, change: impl Fn(usize, &str) -> String) {
+    season.edit(file, |text| {
+        let lines = text.lines().enumerate();
+        lines.map(|(i, line)| change(i, line) + "\n").collect()
+    });
 }
 
 fn without(season: &TrialSeason, file: &str, unwanted: impl Fn(&str) -> bool) {
@@ -103,16 +110,11 @@ fn spectra_that_stop_short_of_the_visible_are_refused() {
 #[test]
 fn a_filter_in_per_cent_is_refused() {
     let season = TrialSeason::demo();
-    season.edit("targets/filter.csv", |text| {
-        text.lines()
-            .enumerate()
-            .map(|(i, line)| match line.split_once(',') {
-                Some((nm, t)) if i > 0 => {
-                    format!("{nm},{}\n", t.parse::<f64>().unwrap() * 100.0)
-                }
-                _ => format!("{line}\n"),
-            })
-            .collect()
+    edit_lines(&season, "targets/filter.csv", |i, line| {
+        match line.split_once(',') {
+            Some((nm, t)) if i > 0 => format!("{nm},{}", t.parse::<f64>().unwrap() * 100.0),
+            _ => line.to_string(),
+        }
     });
     season.refuses(&["calibrate"], &["filter.csv", "per cent"]);
 }
@@ -120,17 +122,12 @@ fn a_filter_in_per_cent_is_refused() {
 #[test]
 fn negative_sensitivities_are_refused() {
     let season = TrialSeason::demo();
-    season.edit("targets/camera.csv", |text| {
-        text.lines()
-            .enumerate()
-            .map(|(i, line)| {
-                let mut cells: Vec<&str> = line.split(',').collect();
-                if i == 20 {
-                    cells[1] = "-0.5";
-                }
-                cells.join(",") + "\n"
-            })
-            .collect()
+    edit_lines(&season, "targets/camera.csv", |i, line| {
+        let mut cells: Vec<&str> = line.split(',').collect();
+        if i == 20 {
+            cells[1] = "-0.5";
+        }
+        cells.join(",")
     });
     season.refuses(&["calibrate"], &["camera.csv, line 21", "-0.5"]);
 }
@@ -147,31 +144,20 @@ fn a_missing_dark_capture_is_said() {
 }
 
 fn target_of(season: &TrialSeason, line: &str) -> String {
-    let text = season.read(CAPTURES);
-    let at = text
-        .lines()
-        .next()
-        .unwrap()
-        .split(',')
-        .position(|c| c == "target")
-        .unwrap();
-    line.split(',').nth(at).unwrap().to_string()
+    cell(season, line, "target").to_string()
 }
 
 #[test]
 fn targets_of_one_hue_are_refused() {
     let season = TrialSeason::demo();
-    season.edit(REFERENCE, |text| {
-        // Every target gets the spectrum of the first.
-        let one = |(i, line): (usize, &str)| match i {
-            0 => format!("{line}\n"),
-            _ => {
-                let cells: Vec<&str> = line.split(',').collect();
-                let same = vec![cells[1]; cells.len() - 1].join(",");
-                format!("{},{same}\n", cells[0])
-            }
-        };
-        text.lines().enumerate().map(one).collect()
+    // Every target gets the spectrum of the first.
+    edit_lines(&season, REFERENCE, |i, line| match i {
+        0 => line.to_string(),
+        _ => {
+            let cells: Vec<&str> = line.split(',').collect();
+            let same = vec![cells[1]; cells.len() - 1].join(",");
+            format!("{},{same}", cells[0])
+        }
     });
     season.refuses(
         &["calibrate"],
@@ -210,9 +196,7 @@ fn steps_that_are_not_monotone_are_refused_with_both_steps() {
         }
         _ => line.to_string(),
     };
-    season.edit(CAPTURES, |text| {
-        text.lines().map(|l| swapped(l) + "\n").collect()
-    });
+    edit_lines(&season, CAPTURES, |_, line| swapped(line));
     season.refuses(&["calibrate"], &["captures.csv", "exposure", "step"]);
 }
 
@@ -259,12 +243,9 @@ fn drift_against_the_calibration_of_another_rig_is_refused() {
     // ... or the captures say which rig they are of.
     let season = TrialSeason::demo();
     season.succeeds(&["calibrate"]);
-    season.edit(night, |text| {
-        let rig = |(i, line): (usize, &str)| match i {
-            0 => format!("{line},rig\n"),
-            _ => format!("{line},another quad\n"),
-        };
-        text.lines().enumerate().map(rig).collect()
+    edit_lines(&season, night, |i, line| match i {
+        0 => format!("{line},rig"),
+        _ => format!("{line},another quad"),
     });
     season.refuses(&["drift", night], &["night-2031-05-09.csv", "another quad"]);
 }

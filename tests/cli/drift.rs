@@ -86,7 +86,7 @@ fn judged_nights_stay_on_record_over_later_calls_and_runs() {
     season.succeeds(&["calibrate"]);
     season.succeeds(&["drift"]);
     let first = (STEADY[0].to_string(), false);
-    assert_eq!(on_record(&season), [first.clone()]);
+    assert_eq!(on_record(&season), std::slice::from_ref(&first));
 
     let (code, _) = call(&season, &["drift", &table(CHANGED)]);
     assert_eq!(code, Some(1));

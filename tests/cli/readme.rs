@@ -1,4 +1,5 @@
 use crate::support::TrialSeason;
+use boneglow::report::description;
 use std::collections::BTreeSet;
 
 fn readme() -> String {
@@ -46,16 +47,6 @@ fn the_season_that_init_writes_is_understood() {
     season.succeeds(&["init", "my-season"]);
     assert!(season.path("my-season/season.toml").is_file());
     season.refuses(&["run", "--season", "my-season"], &["my-season"]);
-}
-
-/// The description inside a figure, which holds its numbers.
-fn description(svg: &str) -> &str {
-    let inside = svg
-        .split_once("<desc")
-        .and_then(|(_, rest)| rest.split_once('>'));
-    inside
-        .and_then(|(_, rest)| rest.split_once("</desc>"))
-        .map_or("", |(text, _)| text)
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! The committed demo season is what the program makes.
 
+use boneglow::calibration::calibrate;
 use boneglow::files::Table;
 use boneglow::season::Season;
 use boneglow::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
@@ -113,4 +114,22 @@ fn lichen_is_what_every_laser_and_filter_finds_hardest_to_tell_from_bone() {
     }
     // The leak of the blue laser through the season's filter is on the table.
     assert!(found.options[0].leak_over_dimmest.unwrap() > 0.05);
+}
+
+#[test]
+fn the_calibration_finds_the_fan_of_the_line_and_the_leak_of_the_ground() {
+    let season = Season::read(&committed().join("season.toml")).unwrap();
+    let rig = calibrate(&season).unwrap();
+    let flat = rig.flat.unwrap();
+    assert_eq!(flat.width, 640);
+    for x in [5.0, 100.0, 250.0, 400.0, 635.0] {
+        // The fan of the simulation is a Gaussian of 0.75 of the width.
+        let light = f64::exp(-0.5 * ((x - 320.0) / 480.0_f64).powi(2));
+        let found = flat.at(x) / flat.at(320.0);
+        assert!((found - light).abs() < 0.01, "{x}: {found}, drawn {light}");
+    }
+    // The clay of the simulation sends back 0.33 of the white's leak.
+    assert_eq!(rig.leak.ground_patches, 12);
+    let share = rig.leak.ground_share;
+    assert!((share - 0.33).abs() < 0.03, "{share}");
 }

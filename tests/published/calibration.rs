@@ -1,34 +1,11 @@
 //! Calibration against figures from outside the project.
 
+use crate::{cases, table};
 use boneglow::calibration::{critical_level, detection_limit};
 use boneglow::colorimetry::{Xyz, ciede2000};
-use boneglow::files::Table;
 use boneglow::numeric::least_squares::{LinearFit, linear};
 use boneglow::signal::{BitDepth, CodeValues, LinearSignal, Response};
 use serde_json::Value;
-use std::path::{Path, PathBuf};
-
-fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/published/data")
-        .join(name)
-}
-
-fn table(name: &str) -> Table {
-    Table::read(&data(name)).unwrap()
-}
-
-fn cases(name: &str) -> Vec<(String, Value, Vec<Value>)> {
-    let file: Value = serde_json::from_slice(&std::fs::read(data(name)).unwrap()).unwrap();
-    let one = |case: &Value| {
-        (
-            case["id"].as_str().unwrap().to_string(),
-            case["inputs"].clone(),
-            case["expected"].as_array().unwrap().clone(),
-        )
-    };
-    file["cases"].as_array().unwrap().iter().map(one).collect()
-}
 
 fn entry<'a>(expected: &'a [Value], name: &str) -> &'a Value {
     let found = expected.iter().find(|e| e["name"] == name);

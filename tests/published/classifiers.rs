@@ -1,5 +1,6 @@
 //! Classifiers against reference values of independent software and of the literature.
 
+use crate::data;
 use boneglow::classify::{
     Classifier, Coefficients, CovarianceShape, Fitted, Method, Model, Novelty,
     ProbabilityCalibration, Settings, Softmax, Standardizer, Terms, adjust_prior,
@@ -8,13 +9,6 @@ use boneglow::features::Dataset;
 use boneglow::files::Table;
 use ndarray::{Array2, ArrayView1, Axis, s};
 use serde_json::Value;
-use std::path::{Path, PathBuf};
-
-pub fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/published/data")
-        .join(name)
-}
 
 fn columns(file: &str, names: &[&str]) -> Array2<f64> {
     let table = Table::read(&data(file)).unwrap();

@@ -1,39 +1,12 @@
 //! Colorimetry against the figures of the standards.
 
+use crate::{cases, table};
 use boneglow::colorimetry::{
     Lab, Observer, Primaries, Weights, Xy, Xyz, bradford, ciede2000, delta_e_76, dominant,
     tristimulus,
 };
-use boneglow::files::Table;
 use boneglow::spectra::{NamedSpectrum, Spectrum, spectra_from_table, units};
 use serde_json::Value;
-use std::path::{Path, PathBuf};
-
-fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/published/data")
-        .join(name)
-}
-
-fn table(name: &str) -> Table {
-    Table::read(&data(name)).unwrap()
-}
-
-/// The cases of a file of check values: id, inputs, expected entries by name.
-fn cases(name: &str) -> Vec<(String, Value, Vec<Value>)> {
-    let text = std::fs::read(data(name)).unwrap();
-    let file: Value = serde_json::from_slice(&text).unwrap();
-    let all = file["cases"].as_array().unwrap();
-    all.iter()
-        .map(|case| {
-            (
-                case["id"].as_str().unwrap().to_string(),
-                case["inputs"].clone(),
-                case["expected"].as_array().unwrap().clone(),
-            )
-        })
-        .collect()
-}
 
 /// Compares with the full-precision reference within the file's tolerance and, where there is a
 /// printed value, with that to half a unit of its last digit (or the file's wider tolerance).

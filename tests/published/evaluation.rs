@@ -4,7 +4,8 @@
 //! are put into groups, standardization and ridge logistic regression are learnt without each group, and its
 //! patches predicted. Settings are fixed: how they are tuned inside is this project's own rule.
 
-use crate::classifiers::{data, dataset};
+use crate::classifiers::dataset;
+use crate::data;
 use boneglow::classify::{Method, Settings, Terms as Logits};
 use boneglow::evaluation::{
     ClusterBootstrap, Folds, Inside, Merit, Recipe, Terms, assess, cross_validate,

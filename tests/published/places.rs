@@ -1,18 +1,12 @@
 //! Places: WGS84 and geodesics, and the rules of GPX 1.1 and GeoJSON.
 
+use crate::data;
 use boneglow::files::Table;
 use boneglow::strip::{
     Candidate, Place, StripResult, WGS84_A, WGS84_INVERSE_FLATTENING, displaced, offset_m,
     radii_of_curvature, to_geojson, to_gpx, wgs84_e2,
 };
 use serde_json::Value;
-use std::path::{Path, PathBuf};
-
-fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/published/data")
-        .join(name)
-}
 
 /// A case of `geodesy.json`: an input or an expected value by name.
 struct Case(Value);

@@ -10,16 +10,10 @@ mod proportions;
 mod roc;
 mod verification;
 
+use crate::data;
 use boneglow::files::Table;
 use serde_json::Value;
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
-
-fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/published/data")
-        .join(name)
-}
 
 /// One case of a file of check values.
 struct Case {
@@ -30,17 +24,13 @@ struct Case {
 
 /// The cases of `file` whose id starts with `id`; at least one.
 fn cases(file: &str, id: &str) -> Vec<Case> {
-    let text = std::fs::read(data(file)).unwrap();
-    let content: Value = serde_json::from_slice(&text).unwrap();
-    let found: Vec<Case> = content["cases"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .filter(|case| case["id"].as_str().unwrap().starts_with(id))
-        .map(|case| Case {
-            id: case["id"].as_str().unwrap().to_string(),
-            inputs: case["inputs"].clone(),
-            expected: case["expected"].as_array().unwrap().clone(),
+    let found: Vec<Case> = crate::cases(file)
+        .into_iter()
+        .filter(|case| case.0.starts_with(id))
+        .map(|(id, inputs, expected)| Case {
+            id,
+            inputs,
+            expected,
         })
         .collect();
     assert!(!found.is_empty(), "{file} has no case {id}");

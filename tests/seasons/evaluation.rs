@@ -106,8 +106,10 @@ fn recommended(predictions: &OutOfGroup, plan: &ThresholdPlan, seed: u64) -> Thr
         min_luminance: None,
         min_pixels: 6,
         patches_per_hectare: None,
-        replicates: 200,
-        seed,
+        bootstrap: ClusterBootstrap {
+            replicates: 200,
+            ..ClusterBootstrap::new(seed, plan.confidence)
+        },
     };
     recommend(predictions, &request).unwrap()
 }

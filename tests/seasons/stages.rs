@@ -214,8 +214,10 @@ fn request<'a>(plan: &'a ThresholdPlan, prior: &'a FieldPrevalence) -> Request<'
         min_luminance: None,
         min_pixels: 6,
         patches_per_hectare: None,
-        replicates: 200,
-        seed: 1,
+        bootstrap: ClusterBootstrap {
+            replicates: 200,
+            ..ClusterBootstrap::new(1, plan.confidence)
+        },
     }
 }
 

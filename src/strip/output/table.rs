@@ -1,7 +1,7 @@
 //! `candidates.csv`.
 
+use crate::files;
 use crate::strip::Candidate;
-use crate::{Error, Result};
 
 /// The columns of `candidates.csv`, in order.
 pub const COLUMNS: [&str; 17] = [
@@ -30,16 +30,11 @@ pub const COLUMNS: [&str; 17] = [
 /// seven decimals, the position's standard deviation two.
 ///
 /// ```
-/// let csv = boneglow::strip::to_csv(&[])?;
+/// let csv = boneglow::strip::to_csv(&[]);
 /// assert!(csv.starts_with(b"candidate,x,y,width,height,pixels,peak,mean,u,v,luminance,class,"));
-/// # Ok::<(), boneglow::Error>(())
 /// ```
-pub fn to_csv(candidates: &[Candidate]) -> Result<Vec<u8>> {
-    let refused =
-        |e: csv::Error| Error::input(format!("the candidates cannot be written as a table: {e}"));
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(COLUMNS).map_err(refused)?;
-    for c in candidates {
+pub fn to_csv(candidates: &[Candidate]) -> Vec<u8> {
+    let rows = candidates.iter().map(|c| {
         let of_place = |value: fn(&crate::strip::Place) -> String| c.place.as_ref().map(value);
         let place = [
             of_place(|p| format!("{:.7}", p.latitude)),
@@ -63,11 +58,9 @@ pub fn to_csv(candidates: &[Candidate]) -> Result<Vec<u8>> {
         ];
         record.extend(place.map(Option::unwrap_or_default));
         record.push(c.nearest_photo.clone().unwrap_or_default());
-        writer.write_record(&record).map_err(refused)?;
-    }
-    writer
-        .into_inner()
-        .map_err(|e| Error::input(format!("the candidates cannot be written as a table: {e}")))
+        record
+    });
+    files::to_csv(COLUMNS, rows)
 }
 
 /// Five significant digits without an exponent.
