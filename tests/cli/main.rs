@@ -9,6 +9,7 @@ mod drift;
 mod locked;
 mod plan;
 mod readme;
+mod score;
 mod stack;
 
 use support::TrialSeason;
