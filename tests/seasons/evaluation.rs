@@ -3,14 +3,14 @@
 //! Run with `--nocapture` for the figures.
 
 use crate::glows::{BONE_SHARE, INSIDE, NewSites, deployed, draws, recipe, season, settled};
+use crate::{known, request};
 use boneglow::classify::Model;
 use boneglow::evaluation::{
-    ClusterBootstrap, FieldPrevalence, Folds, Merit, OutOfGroup, PrevalenceSource, Terms,
-    Unchecked, assess, cross_validate, evaluate,
+    ClusterBootstrap, Folds, Merit, OutOfGroup, Terms, Unchecked, assess, cross_validate, evaluate,
 };
 use boneglow::features::Dataset;
 use boneglow::season::{ClassifyPlan, ThresholdPlan};
-use boneglow::threshold::{Request, Thresholds, recommend};
+use boneglow::threshold::{Thresholds, recommend};
 use rand::RngExt;
 use rayon::prelude::*;
 
@@ -90,28 +90,8 @@ fn with_six_sites_intervals_are_wide_rather_than_false() {
 const PREVALENCE: f64 = 0.02;
 
 fn recommended(predictions: &OutOfGroup, plan: &ThresholdPlan, seed: u64) -> Thresholds {
-    let prior = FieldPrevalence {
-        value: PREVALENCE,
-        low: None,
-        high: None,
-        source: PrevalenceSource::Stated,
-        ledger: predictions.ledger_share(),
-        method: "known to the simulation".into(),
-    };
-    let request = Request {
-        plan,
-        prior: &prior,
-        novelty: None,
-        too_faint: &[],
-        min_luminance: None,
-        min_pixels: 6,
-        patches_per_hectare: None,
-        bootstrap: ClusterBootstrap {
-            replicates: 200,
-            ..ClusterBootstrap::new(seed, plan.confidence)
-        },
-    };
-    recommend(predictions, &request).unwrap()
+    let prior = known(PREVALENCE, predictions.ledger_share());
+    recommend(predictions, &request(plan, &prior, seed)).unwrap()
 }
 
 /// Cuts that one might choose instead of the recommended one, from the same out-of-group predictions.

@@ -1,16 +1,16 @@
 //! Each stage from cross-validation to the locked groups, on one small season.
 
 use crate::glows::{BONE_SHARE, INSIDE, deployed, draws, recipe, season};
+use crate::{known, request};
 use boneglow::classify::Method;
 use boneglow::evaluation::{
-    ClusterBootstrap, Evaluated, FieldPrevalence, Folds, Merit, Openings, OutOfGroup,
-    PrevalenceSource, Recipe, Terms, Verdict, assess, compare, cross_validate, evaluate,
-    open_locked, split_locked,
+    ClusterBootstrap, Evaluated, FieldPrevalence, Folds, Merit, Openings, OutOfGroup, Recipe,
+    Terms, Verdict, assess, compare, cross_validate, evaluate, open_locked, split_locked,
 };
 use boneglow::features::Dataset;
 use boneglow::files::Provenance;
 use boneglow::season::{ClassifyPlan, Policy, ThresholdPlan};
-use boneglow::threshold::{Request, Thresholds, recommend};
+use boneglow::threshold::{Thresholds, recommend};
 
 const SITES: usize = 9;
 const PREVALENCE: f64 = 0.05;
@@ -195,34 +195,11 @@ fn an_evaluation_states_every_figure_with_its_interval() {
 }
 
 fn prior() -> FieldPrevalence {
-    FieldPrevalence {
-        value: PREVALENCE,
-        low: None,
-        high: None,
-        source: PrevalenceSource::Stated,
-        ledger: BONE_SHARE,
-        method: "known to the simulation".into(),
-    }
-}
-
-fn request<'a>(plan: &'a ThresholdPlan, prior: &'a FieldPrevalence) -> Request<'a> {
-    Request {
-        plan,
-        prior,
-        novelty: None,
-        too_faint: &[],
-        min_luminance: None,
-        min_pixels: 6,
-        patches_per_hectare: None,
-        bootstrap: ClusterBootstrap {
-            replicates: 200,
-            ..ClusterBootstrap::new(1, plan.confidence)
-        },
-    }
+    known(PREVALENCE, BONE_SHARE)
 }
 
 fn recommended(predictions: &OutOfGroup, plan: &ThresholdPlan) -> Thresholds {
-    recommend(predictions, &request(plan, &prior())).unwrap()
+    recommend(predictions, &request(plan, &prior(), 1)).unwrap()
 }
 
 #[test]
@@ -329,7 +306,7 @@ fn walks_per_hectare_need_the_number_of_glows_per_hectare() {
         policy: Policy::Walks,
         ..ThresholdPlan::default()
     };
-    let error = recommend(&predictions, &request(&plan, &prior())).unwrap_err();
+    let error = recommend(&predictions, &request(&plan, &prior(), 1)).unwrap_err();
     assert!(error.to_string().contains("patches_per_hectare"), "{error}");
 }
 
