@@ -212,13 +212,13 @@ fn choice_sentence(predictions: &[OutOfGroup], candidates: &[usize], chosen: usi
     let name = |i: usize| predictions[i].classifier();
     if best == chosen {
         return format!(
-            "{} has the least log loss ({:.4}), and nothing simpler comes within one standard error of it.",
+            "{} has the least log loss ({:.3}), and nothing simpler comes within one standard error of it.",
             name(chosen),
             mean_loss(&predictions[chosen])
         );
     }
     format!(
-        "{} is the simplest within one standard error of the best: its log loss is {:.4}, that of {} {:.4}.",
+        "{} is the simplest within one standard error of the best: its log loss is {:.3}, that of {} {:.3}.",
         name(chosen),
         mean_loss(&predictions[chosen]),
         name(best),

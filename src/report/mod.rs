@@ -4,6 +4,7 @@
 //! `methods.md` and `report.html`, one file that needs no network.
 
 mod drawing;
+mod drift_words;
 pub mod figures;
 mod markdown;
 mod numbers;

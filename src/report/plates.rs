@@ -42,7 +42,10 @@ pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
         }
     }
     if let Some(nights) = sources.drift.as_ref().filter(|d| !d.nights.is_empty()) {
-        plates.push((Part::Drift, drift_of(nights)?));
+        plates.push((
+            Part::Drift,
+            drift_of(nights, sources.plan.calibration.max_error_uv)?,
+        ));
     }
     if let Some(figure) = diagram(sources)? {
         plates.push((Part::Ledger, figure));
@@ -140,7 +143,7 @@ fn of_rig(rig: &Rig, sources: &Sources) -> Result<Vec<Figure>> {
     Ok(figures)
 }
 
-fn drift_of(found: &Drift) -> Result<Figure> {
+fn drift_of(found: &Drift, allowed: f64) -> Result<Figure> {
     let nights: Vec<DriftNight> = found
         .nights
         .iter()
@@ -160,7 +163,7 @@ fn drift_of(found: &Drift) -> Result<Figure> {
             brightness_changed: n.brightness_changed,
         })
         .collect();
-    drift(&nights, found.confidence)
+    drift(&nights, found.confidence, allowed)
 }
 
 fn noise_channels(rig: &Rig) -> Vec<NoiseChannel> {

@@ -1,9 +1,11 @@
 //! Templates and the words that they put numbers into.
 
+use super::drift_words;
 use super::figures::Span;
 use super::numbers;
 use super::references;
 use super::sources::Sources;
+use crate::calibration::DriftNight;
 use crate::evaluation::Merit;
 use crate::{Error, Result};
 use minijinja::value::{Serde, Value, ValueKind};
@@ -45,6 +47,8 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
     environment.add_filter("percent", numbers::percent);
     environment.add_filter("significant", |v: f64, n: usize| numbers::significant(v, n));
     environment.add_filter("number", number);
+    environment.add_filter("prevalence", prevalence);
+    environment.add_filter("ground", ground);
     environment.add_filter("maybe", |v: Option<f64>, n: usize| {
         v.map_or("–".to_string(), |v| numbers::fixed(v, n))
     });
@@ -75,6 +79,8 @@ pub(super) fn values(sources: &Sources) -> Value {
         let mut classifiers = e.classifiers.iter();
         classifiers.find(|c| c.name == e.chosen)
     });
+    let rig = sources.rig.as_ref();
+    let allowed = sources.plan.calibration.max_error_uv;
     let lack_of_fit = sources.rig.as_ref().map(|rig| {
         let covariance = rig.uncertainty.lack_of_fit;
         let sd = |i: usize| covariance[i][i].max(0.0).sqrt();
@@ -92,6 +98,9 @@ pub(super) fn values(sources: &Sources) -> Value {
         lacks_rig => sources.lacks_rig(),
         lack_of_fit => plain(&lack_of_fit),
         drift => plain(&sources.drift),
+        drift_moved => plain(&by_night(sources, drift_words::moved)),
+        drift_sizes => plain(&by_night(sources, |n| drift_words::size_of_shift(n, rig, allowed))),
+        own_uv => plain(&rig.and_then(drift_words::standard_uncertainty)),
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),
         chosen => plain(&chosen),
@@ -108,6 +117,11 @@ pub(super) fn values(sources: &Sources) -> Value {
         files => plain(&files),
         made_by => concat!("boneglow ", env!("CARGO_PKG_VERSION")),
     }
+}
+
+fn by_night<T>(sources: &Sources, of: impl Fn(&DriftNight) -> Option<T>) -> Vec<Option<T>> {
+    let nights = sources.drift.iter().flat_map(|d| &d.nights);
+    nights.map(of).collect()
 }
 
 fn plain<T: Serialize>(value: &T) -> Value {
@@ -279,14 +293,14 @@ fn within_limits(stated: &str) -> &str {
     limits.map_or("", |(_, l)| l.trim_end_matches(')'))
 }
 
-/// The decimals of a table's column: the most that any figure in it needs.
+/// The decimals of a table's column: the most that any figure in it needs, but no more than three.
 fn column(rows: Value, name: String) -> Filled<Option<usize>> {
     let mut most = None;
     for row in rows.try_iter()? {
         let span = read_span(&row.get_attr(&name)?)?;
         most = most.max(span.and_then(numbers::decimals));
     }
-    Ok(most)
+    Ok(most.map(|m| m.min(3)))
 }
 
 fn read_span(merit: &Value) -> Filled<Option<Span>> {
@@ -332,6 +346,25 @@ fn number(value: f64, decimals: Option<usize>) -> String {
                 false => text,
             }
         }
+    }
+}
+
+/// A share with its interval; one that was stated as it was stated.
+fn prevalence(share: Value) -> Filled<String> {
+    Ok(match read_span(&share)? {
+        Some(Span {
+            value,
+            limits: None,
+        }) => number(value, None),
+        span => told(span, None),
+    })
+}
+
+/// Ground covered, in square meters below a hectare.
+fn ground(hectares: f64) -> String {
+    match hectares < 1.0 {
+        true => format!("{} m²", numbers::fixed(10_000.0 * hectares, 0)),
+        false => format!("{} ha", numbers::significant(hectares, 2)),
     }
 }
 
@@ -390,12 +423,19 @@ pub(super) fn sentence(text: String) -> String {
     let Some(first) = letters.next() else {
         return String::new();
     };
+    // The steps write a minus as a hyphen.
+    let rest = ["0", "1", "2", "3", "4", "5", "6", "7", "8", "9"]
+        .iter()
+        .fold(letters.as_str().to_string(), |text, digit| {
+            text.replace(&format!(" -{digit}"), &format!(" −{digit}"))
+                .replace(&format!("(-{digit}"), &format!("(−{digit}"))
+        });
     let stop = if trimmed.ends_with(['.', '!', '?', ':']) {
         ""
     } else {
         "."
     };
-    format!("{}{}{stop}", first.to_uppercase(), letters.as_str())
+    format!("{}{rest}{stop}", first.to_uppercase())
 }
 
 /// Text in which Markdown sees nothing but text.
@@ -450,6 +490,10 @@ mod tests {
             "3 patches"
         );
         assert_eq!(sentence("the cut holds".into()), "The cut holds.");
+        assert_eq!(
+            sentence("it gains -0.04 (-0.11 to 0.04) by year-5".into()),
+            "It gains −0.04 (−0.11 to 0.04) by year-5."
+        );
     }
 
     #[test]

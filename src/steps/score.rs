@@ -237,7 +237,11 @@ fn describe(result: &StripResult) -> String {
         result.strip, result.walks, result.novel
     );
     if let (Some(ground), Some(rate)) = (&result.ground, result.walks_per_hectare) {
-        sentence += &format!(", on {:.2} ha ({rate:.0} walks per ha)", ground.hectares);
+        let covered = match ground.hectares < 1.0 {
+            true => format!("{:.0} m²", 10_000.0 * ground.hectares),
+            false => format!("{:.1} ha", ground.hectares),
+        };
+        sentence += &format!(", on {covered} ({rate:.0} walks per ha)");
     }
     if let Some(check) = &result.check {
         let positive = check.labels.iter().filter(|l| l.positive);

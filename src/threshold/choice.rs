@@ -60,7 +60,7 @@ fn by_cost(cases: &Cases, terms: Terms) -> Choice {
         low: None,
         high: None,
         method: format!(
-            "A walk is worth it above {} : ({} + {}) = {:.4} of a chance of bone, and probabilities were calibrated out of group; \
+            "A walk is worth it where the chance of bone is above {} / ({} + {}) = {:.4}, and probabilities were calibrated out of group; \
              the interval is from recalibrating on resampled groups.",
             terms.stakes.wasted, terms.stakes.wasted, terms.stakes.missed, ratio
         ),

@@ -82,6 +82,14 @@ pub struct DriftTarget {
     pub p_value: f64,
 }
 
+impl DriftNight {
+    /// Mean distance in u'v' that the targets moved; absent without targets.
+    pub fn mean_shift_uv(&self) -> Option<f64> {
+        let sum: f64 = self.targets.iter().map(|t| t.shift_uv).sum();
+        (!self.targets.is_empty()).then(|| sum / self.targets.len() as f64)
+    }
+}
+
 impl Drift {
     /// Whether any night drifted in color.
     pub fn drifted(&self) -> bool {

@@ -88,8 +88,9 @@ pub fn chromaticity(data: &Chromaticities) -> Result<Figure> {
         frame.x_axis(true);
         frame.y_axis();
         draw_region(&frame, data.region);
-        draw_locus(&frame, data.locus, 10.0);
+        draw_locus(&frame, data.locus);
         draw_classes(&frame, data, &labels);
+        mark_locus(&frame, data.locus, 10.0);
         frame.edges();
         draw_whole(pen, whole, data, &labels, view);
         draw_legend(pen, data, &labels, whole);
@@ -160,12 +161,16 @@ fn draw_region(frame: &Frame, region: &[Vec<[f64; 2]>]) {
     }
 }
 
-fn draw_locus(frame: &Frame, locus: &[(f64, [f64; 2])], every_nm: f64) {
+fn draw_locus(frame: &Frame, locus: &[(f64, [f64; 2])]) {
     let path: Vec<[f64; 2]> = locus.iter().map(|l| l.1).collect();
     frame.curve(&path, Stroke::new(MUTED, 1.2));
     if let (Some(first), Some(last)) = (path.first(), path.last()) {
         frame.curve(&[*first, *last], Stroke::new(FAINT, 1.0).dashed(3.0, 3.0));
     }
+}
+
+/// Wavelengths along the locus, readable over what is drawn there.
+fn mark_locus(frame: &Frame, locus: &[(f64, [f64; 2])], every_nm: f64) {
     let center = frame.at(0.2105, 0.4737);
     for (nm, [u, v]) in locus {
         let steps = nm / every_nm;
@@ -186,7 +191,14 @@ fn draw_locus(frame: &Frame, locus: &[(f64, [f64; 2])], every_nm: f64) {
             && words.1 < frame.bottom() - 6.0;
         if inside {
             let style = Words::new(9.5).muted().centered();
-            frame.pen.text(words, &format!("{nm:.0}"), style);
+            let text = format!("{nm:.0}");
+            let half = frame.pen.width(&text, style) / 2.0 + 1.0;
+            let corners = [
+                (words.0 - half, words.1 - 5.5),
+                (words.0 + half, words.1 + 5.5),
+            ];
+            frame.pen.fill_box(corners[0], corners[1], PAPER, 0.75);
+            frame.pen.text(words, &text, style);
         }
     }
 }
@@ -247,7 +259,8 @@ fn draw_whole(pen: &Pen, place: Place, data: &Chromaticities, labels: &[String],
         Axis::linear("v'", low - 0.02, high, 3),
     );
     frame.axes();
-    draw_locus(&frame, data.locus, 50.0);
+    draw_locus(&frame, data.locus);
+    mark_locus(&frame, data.locus, 50.0);
     for class in data.classes {
         let ink = class_ink(labels, data.positive, &class.label);
         if let Some(outline) = ellipse_of(&class.points) {

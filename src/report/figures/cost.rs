@@ -166,14 +166,23 @@ pub(super) fn logit(p: f64) -> f64 {
 /// An axis of log odds whose ticks are written as probabilities.
 pub(super) fn odds_axis(label: &str, low: f64, high: f64) -> Axis {
     let mut axis = Axis::linear(label, logit(low), logit(high), 5);
+    // The roundest first; others where they have room beside these.
     let round = [
-        1e-6, 1e-5, 0.0001, 0.001, 0.003, 0.01, 0.03, 0.1, 0.25, 0.5, 0.75, 0.9, 0.97, 0.99, 0.997,
-        0.999, 0.9999,
+        0.5, 0.1, 0.9, 0.01, 0.99, 0.001, 0.999, 0.0001, 0.9999, 1e-5, 1e-6, 0.25, 0.75, 0.03,
+        0.97, 0.003, 0.997, 0.0003,
     ];
-    axis.ticks = round
-        .iter()
-        .map(|&p| (logit(p), probability_in_words(p)))
-        .filter(|(l, _)| (axis.low - 1e-9..=axis.high + 1e-9).contains(l))
+    let room = 0.075 * (axis.high - axis.low);
+    let mut kept: Vec<f64> = Vec::new();
+    for p in round {
+        let within = (axis.low - 1e-9..=axis.high + 1e-9).contains(&logit(p));
+        if within && kept.iter().all(|k| (logit(*k) - logit(p)).abs() > room) {
+            kept.push(p);
+        }
+    }
+    kept.sort_by(f64::total_cmp);
+    axis.ticks = kept
+        .into_iter()
+        .map(|p| (logit(p), probability_in_words(p)))
         .collect();
     axis
 }
@@ -197,6 +206,22 @@ mod tests {
         let path = steps(&points.iter().collect::<Vec<_>>(), |s| s.value);
         let (low, high) = (logit(0.1), logit(0.3));
         assert_eq!(path, [[low, 50.0], [low, 10.0], [high, 10.0]]);
+    }
+
+    #[test]
+    fn ticks_of_probabilities_keep_apart() {
+        let axis = odds_axis("probability", 1.2e-6, 0.95);
+        let words: Vec<&str> = axis.ticks.iter().map(|t| t.1.as_str()).collect();
+        assert_eq!(
+            words,
+            ["10⁻⁵", "0.0001", "0.001", "0.01", "0.1", "0.5", "0.9"]
+        );
+        let axis = odds_axis("probability", 0.001, 0.5);
+        let words: Vec<&str> = axis.ticks.iter().map(|t| t.1.as_str()).collect();
+        assert_eq!(
+            words,
+            ["0.001", "0.003", "0.01", "0.03", "0.1", "0.25", "0.5"]
+        );
     }
 
     #[test]

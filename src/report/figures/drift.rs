@@ -3,6 +3,7 @@
 use super::Span;
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::fixed;
 
 /// One target on one night.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,8 +34,9 @@ pub struct DriftNight {
 /// 95 % quantile of a distance in a plane over its root mean square: the square root of ln 20.
 const REACH_95: f64 = 1.730_818_38;
 
-/// Draws the control chart; `confidence` is that of the tests.
-pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
+/// Draws the control chart; `confidence` is that of the tests, `allowed` the mean error in u'v' that the
+/// season allows its calibration.
+pub fn drift(nights: &[DriftNight], confidence: f64, allowed: f64) -> Result<Figure> {
     let mut targets: Vec<String> = Vec::new();
     for target in nights.iter().flat_map(|n| &n.targets) {
         if !targets.contains(&target.target) {
@@ -70,8 +72,10 @@ pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
         description: format!(
             "Each marker is a target's distance in u'v' from its place at calibration. The grey bar behind it holds 95 % of such distances if \
              nothing changed (for uncertainties alike in all directions). \
-             {verdict} (confidence {:.0} % a night); such nights are shaded.",
-            100.0 * confidence
+             {verdict} (confidence {:.0} % a night); such nights are shaded. Whether a drift matters is another question: the season allows \
+             its calibration a mean error of {}.",
+            100.0 * confidence,
+            fixed(allowed, 4)
         ),
         width: WIDTH,
         height: if with_brightness { 464.0 } else { 326.0 },
@@ -102,6 +106,8 @@ pub fn drift(nights: &[DriftNight], confidence: f64) -> Result<Figure> {
         frame.x_axis(!with_brightness);
         frame.y_axis();
         frame.edges();
+        let limit = Stroke::new(MUTED, 1.0).dashed(4.0, 3.0);
+        frame.level(allowed, "mean error allowed", limit);
         let slot = 0.7 / targets.len().max(1) as f64;
         for (i, night) in nights.iter().enumerate() {
             for target in &night.targets {
@@ -204,8 +210,9 @@ mod tests {
             night("2031-05-17", 0.0062, true),
             night("2031-05-18", 0.0009, false),
         ];
-        let figure = drift(&nights, 0.95).unwrap();
+        let figure = drift(&nights, 0.95, 0.005).unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("drift of color on 2031-05-17"));
+        assert!(figure.description.contains("a mean error of 0.0050"));
     }
 }

@@ -63,11 +63,12 @@ pub fn reliability(bins: &[ReliabilityBin], classifier: &str, weighted: bool) ->
         let frame = Frame::new(pen, place, x.clone(), y);
         frame.x_axis(false);
         frame.y_axis();
+        let as_stated = Stroke::new(MUTED, 1.3).dashed(2.0, 3.0);
         let diagonal: Vec<[f64; 2]> = (0..=120)
             .map(|i| frame.x.low + (frame.x.high - frame.x.low) * f64::from(i) / 120.0)
             .map(|l| [l, expit(l)])
             .collect();
-        frame.curve(&diagonal, Stroke::new(FAINT, 1.2).dashed(1.5, 3.5));
+        frame.curve(&diagonal, as_stated);
         frame.edges();
         let ink = series_ink(0);
         let path: Vec<[f64; 2]> = bins.iter().map(|b| [stated(b), b.observed.value]).collect();
@@ -105,10 +106,7 @@ pub fn reliability(bins: &[ReliabilityBin], classifier: &str, weighted: bool) ->
                 Key::Both(Stroke::new(ink.color, 1.2), ink),
                 "found, with interval".to_string(),
             ),
-            (
-                Key::Line(Stroke::new(FAINT, 1.2).dashed(1.5, 3.5)),
-                "as stated".to_string(),
-            ),
+            (Key::Line(as_stated), "as stated".to_string()),
         ];
         legend(pen, (frame.right() + 18.0, 12.0), 170.0, &keys[..1]);
         legend(pen, (frame.right() + 18.0, 32.0), 170.0, &keys[1..]);

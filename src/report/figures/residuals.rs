@@ -35,8 +35,9 @@ pub fn residuals(
         true => "measured by a calibration that had not seen it",
         false => "measured by the calibration fitted to all",
     };
-    let title =
-        format!("Targets as measured, against their references (arrows {times} times too long)");
+    let title = format!(
+        "Targets as measured, against their references (arrows drawn {times} times as long)"
+    );
     let (reference, measured) = (series_ink(1), series_ink(0));
     let mut entries = vec![
         (Key::Marker(reference), "reference".to_string()),
@@ -227,7 +228,7 @@ mod tests {
             .collect();
         let figure = residuals(&targets, &trial::locus(), true).unwrap();
         trial::keep(&figure);
-        assert!(figure.title.contains("times too long"));
+        assert!(figure.title.contains("times as long"));
         trial::keep_as(&residuals(&[], &[], false).unwrap(), "residuals-none");
     }
 }

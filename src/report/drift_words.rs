@@ -1,0 +1,96 @@
+//! Whether a drift of color matters: how far the targets moved, beside what the rig promises.
+
+use super::numbers::fixed;
+use crate::calibration::{DriftNight, Rig};
+
+/// Mean and largest distance in u'v' that a night's targets moved; absent without targets.
+pub(super) fn moved(night: &DriftNight) -> Option<[f64; 2]> {
+    let largest = night.targets.iter().map(|t| t.shift_uv).fold(0.0, f64::max);
+    Some([night.mean_shift_uv()?, largest])
+}
+
+/// Standard uncertainty of a target's color as a distance in u'v', root mean square over the targets.
+pub(super) fn standard_uncertainty(rig: &Rig) -> Option<f64> {
+    let variances = rig
+        .targets
+        .iter()
+        .map(|t| t.covariance[0][0] + t.covariance[1][1]);
+    let mean = variances.sum::<f64>() / rig.targets.len() as f64;
+    (!rig.targets.is_empty()).then(|| mean.max(0.0).sqrt())
+}
+
+/// How far a night's targets moved; where that is a drift, beside the rig's own uncertainty and the
+/// mean error that the season allows. A sentence without its stop.
+pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64) -> Option<String> {
+    let [mean, largest] = moved(night)?;
+    let told = format!(
+        "the targets moved by {} in u'v' on average (largest {})",
+        fixed(mean, 4),
+        fixed(largest, 4)
+    );
+    if !night.drifted {
+        return Some(told);
+    }
+    let own = rig.and_then(standard_uncertainty);
+    let beside = own.map_or(String::new(), |u| {
+        format!(
+            "the standard uncertainty of a target's color is {} and ",
+            fixed(u, 4)
+        )
+    });
+    let verdict = match (mean > allowed, own.is_some_and(|u| mean > u)) {
+        (true, _) => "that is too far to go on without a new calibration",
+        (false, true) => {
+            "that is within the limit, but more than the uncertainty stated with a color"
+        }
+        (false, false) => "that is small, though more than chance",
+    };
+    Some(format!(
+        "{told}, where {beside}the season allows a mean error of {}; {verdict}",
+        fixed(allowed, 4)
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration::DriftTarget;
+
+    fn night(shifts: &[f64], drifted: bool) -> DriftNight {
+        DriftNight {
+            night: "2031-10-17".to_string(),
+            drifted,
+            brightness_changed: false,
+            p_value: 0.0004,
+            cause: String::new(),
+            brightness: None,
+            channel_factors: [1.0; 3],
+            chi_squared: 40.0,
+            degrees: 2 * shifts.len(),
+            targets: shifts
+                .iter()
+                .map(|&shift_uv| DriftTarget {
+                    target: "pea".to_string(),
+                    shift: [shift_uv, 0.0],
+                    shift_uv,
+                    sd_uv: 0.0003,
+                    p_value: 0.01,
+                })
+                .collect(),
+        }
+    }
+
+    #[test]
+    fn a_shift_found_by_the_test_is_called_small_where_it_is() {
+        let told = |shifts: &[f64]| size_of_shift(&night(shifts, true), None, 0.01).unwrap();
+        let small = told(&[0.001, 0.003]);
+        assert!(
+            small.starts_with("the targets moved by 0.0020 in u'v' on average (largest 0.0030)")
+        );
+        assert!(small.ends_with("that is small, though more than chance"));
+        assert!(told(&[0.009, 0.012]).ends_with("without a new calibration"));
+        let unmoved = size_of_shift(&night(&[0.001], false), None, 0.01).unwrap();
+        assert!(unmoved.ends_with("(largest 0.0010)"), "{unmoved}");
+        assert_eq!(size_of_shift(&night(&[], true), None, 0.01), None);
+    }
+}
