@@ -86,14 +86,33 @@ fn describe(season: &Season, found: &Drift) -> Outcome {
             json!({"drifted": found.drifted(), "brightness_changed": found.brightness_changed()}),
         );
     for night in &found.nights {
+        let p_value = match night.p_value < 0.0001 {
+            true => "p below 0.0001".to_string(),
+            false => format!("p = {:.4}", night.p_value),
+        };
         outcome = outcome.say(format!(
-            "Night {}: {} (p = {:.4}).",
+            "Night {}: {} ({p_value}{}).",
             night.night,
             night.cause.trim_end_matches('.'),
-            night.p_value
+            moved(season, night)
         ));
     }
     outcome
+}
+
+/// How far the targets moved, beside what the season allows where that is a drift.
+fn moved(season: &Season, night: &DriftNight) -> String {
+    let Some(mean) = night.mean_shift_uv() else {
+        return String::new();
+    };
+    let allowed = match night.drifted {
+        true => format!(
+            ", where the season allows a mean error of {}",
+            season.plan.calibration.max_error_uv
+        ),
+        false => String::new(),
+    };
+    format!("; mean shift in u'v' {mean:.4}{allowed}")
 }
 
 /// `drift.json` if it holds all nights that the season lists, as they and the calibration are now.

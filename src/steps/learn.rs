@@ -85,7 +85,7 @@ fn describe(found: &Evaluation) -> Outcome {
         .warn(found.warnings.iter().cloned())
         .result(json!({"chosen": found.chosen, "baseline": found.baseline}))
         .say(format!(
-            "Evaluated on {} patches of {} groups, {} of them positive; {}",
+            "Evaluated on {} patches of {} groups, {} of them positive. {}",
             protocol.patches, protocol.groups, protocol.positives, protocol.folds
         ));
     for classifier in &found.classifiers {

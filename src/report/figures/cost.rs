@@ -3,7 +3,7 @@
 use super::Span;
 use crate::Result;
 use crate::report::drawing::*;
-use crate::report::numbers::{significant, stated};
+use crate::report::numbers::{percent, significant, stated};
 
 /// Cost at a series of cuts.
 #[derive(Debug, Clone, PartialEq)]
@@ -62,9 +62,9 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
         name: "cost",
         title: "Expected cost against the cut on the probability",
         description: format!(
-            "Cost per 1000 glowing patches of the field, where {:.2} % are positive, a missed one costs {} and a walk to something else \
+            "Cost per 1000 glowing patches of the field, where {} are positive, a missed one costs {} and a walk to something else \
              costs {}. {}The recommended cut is {}.{told}{why}",
-            100.0 * data.prevalence,
+            percent(data.prevalence),
             data.missed_cost,
             data.walk_cost,
             band,

@@ -5,6 +5,7 @@ use super::Span;
 use super::cost::odds_axis;
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::percent;
 
 /// Net benefit of one rule.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,10 +53,10 @@ pub fn decision_curve(data: &DecisionCurve) -> Result<Figure> {
         title: "What deciding by the model is worth, at any worth of a positive",
         description: format!(
             "Net benefit (Vickers and Elkin 2006): positives found, less wasted walks times p / (1 − p), per 1000 glowing patches at a \
-             prevalence of {:.2} %; p, the threshold probability along the axis, is that at which a walk is just worth it, so that p / (1 − p) \
+             prevalence of {}; p, the threshold probability along the axis, is that at which a walk is just worth it, so that p / (1 − p) \
              is what a wasted walk costs in positives. A rule is worth using where its line is above the others. \
              The upright line is the season's own costs ({:.3}).",
-            100.0 * data.prevalence,
+            percent(data.prevalence),
             data.season
         ),
         width: WIDTH,

@@ -61,6 +61,16 @@ pub fn drift(nights: &[DriftNight], confidence: f64, allowed: f64) -> Result<Fig
         .enumerate()
         .map(|(k, t)| (Key::Marker(series_ink(k + 1)), t.clone()))
         .collect();
+    let limit = Stroke::new(MUTED, 1.0).dashed(4.0, 3.0);
+    let most = nights
+        .iter()
+        .flat_map(|n| &n.targets)
+        .map(|t| t.shift_uv.max(REACH_95 * t.sd_uv))
+        .fold(1e-4, f64::max);
+    let y = Axis::rounded("distance in u'v'", 0.0, most * 1.03, 5);
+    if y.high >= allowed {
+        entries.push((Key::Line(limit), "mean error allowed".to_string()));
+    }
     let usual = "usual if nothing changed".to_string();
     entries.push((Key::Band(FAINT, 0.45), usual));
     if nights.iter().any(|n| n.drifted || n.brightness_changed) {
@@ -89,25 +99,18 @@ pub fn drift(nights: &[DriftNight], confidence: f64, allowed: f64) -> Result<Fig
             width: 596.0,
             height: 270.0,
         };
-        let most = nights
-            .iter()
-            .flat_map(|n| &n.targets)
-            .map(|t| t.shift_uv.max(REACH_95 * t.sd_uv))
-            .fold(1e-4, f64::max);
         let step = place.width / nights.len().max(1) as f64;
         let names: Vec<String> = nights
             .iter()
             .map(|n| pen.shortened(&n.night, Words::new(11.0), (step - 6.0).max(20.0)))
             .collect();
         let x = Axis::names("night", &names);
-        let y = Axis::rounded("distance in u'v'", 0.0, most * 1.03, 5);
         let frame = Frame::new(pen, place, x.clone(), y);
         shade(&frame, nights, |n| n.drifted);
         frame.x_axis(!with_brightness);
         frame.y_axis();
         frame.edges();
-        let limit = Stroke::new(MUTED, 1.0).dashed(4.0, 3.0);
-        frame.level(allowed, "mean error allowed", limit);
+        frame.level(allowed, "", limit);
         let slot = 0.7 / targets.len().max(1) as f64;
         for (i, night) in nights.iter().enumerate() {
             for target in &night.targets {

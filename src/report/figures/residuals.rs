@@ -35,9 +35,8 @@ pub fn residuals(
         true => "measured by a calibration that had not seen it",
         false => "measured by the calibration fitted to all",
     };
-    let title = format!(
-        "Targets as measured, against their references (arrows drawn {times} times as long)"
-    );
+    let title =
+        format!("Targets as measured, against their references (arrows {times} times as long)");
     let (reference, measured) = (series_ink(1), series_ink(0));
     let mut entries = vec![
         (Key::Marker(reference), "reference".to_string()),
