@@ -336,7 +336,7 @@ fn protocol(
     Protocol {
         folds: best.split_sentence().to_string(),
         inside: "Standardization, settings (by log loss over classes, the simplest within one standard error) and probability \
-                 calibration (none, Platt or isotonic, likewise by log loss) are learnt without the groups left out, on \
+                 calibration (none, Platt or isotonic, likewise by log loss) were learnt without the groups left out, on \
                  predictions of groups left out in their turn; patches of a large group count less the more alike the labels \
                  of a group are (Kish 1965)."
             .to_string(),

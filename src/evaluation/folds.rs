@@ -210,7 +210,7 @@ impl Folds {
     pub fn sentence(&self) -> String {
         match self.split {
             Split::LeaveOneGroupOut => {
-                format!("Each of {} groups is left out in turn.", self.count)
+                format!("Each of {} groups was left out in turn.", self.count)
             }
             Split::GroupedFolds => format!(
                 "Whole groups are left out in {} folds of about equal numbers of patches.",

@@ -1,7 +1,9 @@
 //! Whether a drift of color matters: how far the targets moved, beside what the rig promises.
 
-use super::numbers::fixed;
+use super::figures::Span;
+use super::numbers::{fixed, stated};
 use crate::calibration::{DriftNight, Rig};
+use crate::season::Plan;
 
 /// Mean and largest distance in u'v' that a night's targets moved; absent without targets.
 pub(super) fn moved(night: &DriftNight) -> Option<[f64; 2]> {
@@ -49,6 +51,25 @@ pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64)
         "{told}, where {beside}the season allows a mean error of {}; {verdict}",
         fixed(allowed, 4)
     ))
+}
+
+/// What to mind of a night on which the rig was not what was calibrated.
+pub(super) fn warnings(night: &DriftNight, rig: Option<&Rig>, plan: &Plan) -> Vec<String> {
+    let mut told = Vec::new();
+    let size = size_of_shift(night, rig, plan.calibration.max_error_uv);
+    if let (true, Some(size)) = (night.drifted, size) {
+        told.push(format!("On {} color had drifted: {size}", night.night));
+    }
+    let features = &plan.classify.features;
+    let is_feature = features.iter().any(|f| f == "log_luminance");
+    if let (true, true, Some(bright)) = (is_feature, night.brightness_changed, night.brightness) {
+        told.push(format!(
+            "On {} brightness was {} times that at calibration, and classifiers learn from luminance",
+            night.night,
+            stated(Span::new(bright.value, bright.low, bright.high))
+        ));
+    }
+    told
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! What a report is made from: the season's results, as far as they are there.
 
-use super::drift_words::size_of_shift;
+use super::drift_words;
 use super::figures::ClassGlow;
 use crate::calibration::{self, DRIFT_FORMAT, Drift, Rig, Role};
 use crate::evaluation::{self, COMPARISON_FORMAT, Comparison, Evaluation, LOCKED_FORMAT, Openings};
@@ -167,12 +167,8 @@ impl Sources {
             self.next_walk.as_ref().map(|w| &w.warnings),
         ];
         let of_steps = lists.into_iter().flatten().flatten().cloned();
-        let drifted = self.drift.iter().flat_map(|d| &d.nights);
-        let drifted = drifted.filter(|n| n.drifted).filter_map(|n| {
-            let allowed = self.plan.calibration.max_error_uv;
-            let size = size_of_shift(n, self.rig.as_ref(), allowed)?;
-            Some(format!("On {} color had drifted: {size}", n.night))
-        });
+        let nights = self.drift.iter().flat_map(|d| &d.nights);
+        let drifted = nights.flat_map(|n| drift_words::warnings(n, self.rig.as_ref(), &self.plan));
         let of_strips = self.strips.iter().flat_map(|s| {
             let named = |w: &String| format!("strip {}: {w}", s.result.strip);
             s.result.warnings.iter().map(named)

@@ -716,7 +716,7 @@ fn what_a_figure_is_of_stands_beside_it() {
     assert!(caption("groups").contains("Limits of a single site: score interval (Wilson 1927)"));
     assert!(
         caption("precision-recall")
-            .contains("In the field 1.2 % are taken to be: positives are rarer")
+            .contains("In the field 1.2 % are taken to be positive: they are rarer")
     );
     assert!(caption("cost").contains("There the expected cost is 158 (97 to 219)"));
     assert!(caption("reliability").contains("Shares are weighted"));

@@ -56,6 +56,10 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
         v.map_or("–".to_string(), numbers::percent)
     });
     environment.add_filter("probability", probability);
+    environment.add_filter("p_value", |p: f64| match probability(p) {
+        below if below.starts_with("below") => format!("p {below}"),
+        value => format!("p = {value}"),
+    });
     environment.add_filter("sd_uv", sd_uv);
     environment.add_filter("counted", counted);
     environment.add_filter("names", names);

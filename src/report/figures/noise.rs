@@ -25,7 +25,7 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
         .iter()
         .map(|c| {
             format!(
-                "{}: read noise {}, gain {}",
+                "{} {} and {}",
                 c.name,
                 significant(c.read_sd, 2),
                 significant(c.gain, 2)
@@ -43,7 +43,7 @@ pub fn noise(channels: &[NoiseChannel]) -> Result<Figure> {
         description: format!(
             "Each point is a capture, its variance that of its pixels; lines are the fit variance = read noise² + gain × signal, as in \
              EMVA 1288, with the variance of rounding to whole codes added. A textured surface lies above its line. Signal is linear, \
-             dark level removed, as a share of full scale. {}.",
+             dark level removed, as a share of full scale. Read noise and gain: {}.",
             told.join("; ")
         ),
         width: WIDTH,

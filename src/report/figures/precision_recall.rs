@@ -57,13 +57,13 @@ fn beyond(ledger: f64, field: Option<f64>) -> String {
     let percent = 100.0 * field;
     match field / ledger.max(f64::MIN_POSITIVE) {
         r if r < 0.95 => format!(
-            "In the field {percent:.1} % are taken to be: positives are rarer there, and precision is lower."
+            "In the field {percent:.1} % are taken to be positive: they are rarer there, and precision is lower."
         ),
         r if r > 1.05 => format!(
-            "In the field {percent:.1} % are taken to be: positives are more frequent there, and precision is higher."
+            "In the field {percent:.1} % are taken to be positive: they are more frequent there, and precision is higher."
         ),
         _ => format!(
-            "In the field {percent:.1} % are taken to be, about the same, and so is precision."
+            "In the field {percent:.1} % are taken to be positive, about the same, and so is precision."
         ),
     }
 }
