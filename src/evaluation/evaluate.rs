@@ -337,8 +337,8 @@ fn protocol(
         folds: best.split_sentence().to_string(),
         inside: "Standardization, settings (by log loss over classes, the simplest within one standard error) and probability \
                  calibration (none, Platt or isotonic, likewise by log loss) were learnt without the groups left out, on \
-                 predictions of groups left out in their turn; patches of a large group count less the more alike the labels \
-                 of a group are (Kish 1965)."
+                 predictions of groups left out in their turn; patches of a large group counted less the more alike the labels \
+                 of a group were (Kish 1965)."
             .to_string(),
         fold_count: best.folds(),
         groups: present.len(),

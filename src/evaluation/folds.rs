@@ -213,15 +213,15 @@ impl Folds {
                 format!("Each of {} groups was left out in turn.", self.count)
             }
             Split::GroupedFolds => format!(
-                "Whole groups are left out in {} folds of about equal numbers of patches.",
+                "Whole groups were left out in {} folds of about equal numbers of patches.",
                 self.count
             ),
             Split::Given => format!(
-                "Whole groups are left out in {} folds that were given.",
+                "Whole groups were left out in {} folds that were given.",
                 self.count
             ),
             Split::Leaking => format!(
-                "Patches are left out in {} folds that split groups: figures are too good.",
+                "Patches were left out in {} folds that split groups: figures are too good.",
                 self.count
             ),
         }
