@@ -72,3 +72,14 @@ fn only_strips_that_the_season_names_tell_how_many_patches_a_hectare_has() {
     season.succeeds(&["threshold"]);
     assert_ne!(season.read("results/thresholds.json"), first);
 }
+
+#[test]
+fn the_methods_tell_of_the_flat_and_of_the_ground_that_the_leak_was_measured_on() {
+    let methods = scored().read("results/methods.md");
+    for told in [
+        "flat captures of an even surface 640 pixels wide",
+        "12 patches of ground",
+    ] {
+        assert!(methods.contains(told), "expected {told:?} in:\n{methods}");
+    }
+}
