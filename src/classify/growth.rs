@@ -102,6 +102,8 @@ struct Cut<const P: usize> {
 /// Weights of the classes by code, and which codes occur.
 struct Histogram<const P: usize> {
     bins: Box<[[f64; P]; 256]>,
+    /// One bit a class that a code holds.
+    classes: [u64; 256],
     occupied: [u64; 4],
 }
 
@@ -158,10 +160,7 @@ impl<const P: usize> Grown<P> {
     #[inline(always)]
     fn grow<const W: usize>(mut rows: Vec<Row<W>>, shape: Shape, key: u64) -> Self {
         let mut spare = rows.clone();
-        let mut histogram = Histogram {
-            bins: Box::new([[0.0; P]; 256]),
-            occupied: [0; 4],
-        };
+        let mut histogram = Histogram::new();
         let mut root = [0.0; P];
         for row in &rows {
             root[usize::from(row.byte(0))] += row.weight;
@@ -253,7 +252,7 @@ impl<const P: usize> Grown<P> {
             shares.extend(
                 value[..self.classes]
                     .iter()
-                    .map(|s| (s * WHOLE).round() as u16),
+                    .map(|s| (s * WHOLE + 0.5) as u16),
             );
         });
         shares
@@ -297,7 +296,7 @@ impl<const P: usize> Grown<P> {
             if first {
                 let shares = value[..self.classes]
                     .iter()
-                    .map(|s| (s * WHOLE).round() as u16);
+                    .map(|s| (s * WHOLE + 0.5) as u16);
                 tree.shares.extend(shares);
             }
         });
@@ -408,28 +407,52 @@ fn find_split<const P: usize, const W: usize>(
 }
 
 impl<const P: usize> Histogram<P> {
+    fn new() -> Self {
+        Histogram {
+            bins: Box::new([[0.0; P]; 256]),
+            classes: [0; 256],
+            occupied: [0; 4],
+        }
+    }
+
+    #[cfg(test)]
+    fn is_empty(&self) -> bool {
+        self.occupied == [0; 4]
+            && self.classes == [0; 256]
+            && self.bins.iter().flatten().all(|w| *w == 0.0)
+    }
+
     #[inline(always)]
     fn fill<const W: usize>(&mut self, rows: &[Row<W>], place: usize) {
         for row in rows {
             let code = row.byte(place);
             self.occupied[usize::from(code >> 6)] |= 1 << (code & 63);
-            self.bins[usize::from(code)][usize::from(row.byte(0)) % P] += row.weight;
+            let class = usize::from(row.byte(0)) % P;
+            self.classes[usize::from(code)] |= 1 << class;
+            self.bins[usize::from(code)][class] += row.weight;
         }
     }
 
     /// The cut with the largest sum over both sides of squared class weights by total (the smallest
     /// weighted Gini index); empties the histogram.
+    ///
+    /// A cut between two codes that both hold the same one class is never the best and is not tried
+    /// (Elomaa and Rousu 1999, General and efficient multisplitting of numerical attributes,
+    /// Machine Learning 36:201-244).
     #[inline(always)]
     fn best_cut(&mut self, counts: &[f64; P]) -> Option<Cut<P>> {
         let total = sum(*counts);
         let mut left = [0.0; P];
         let mut best: Option<Cut<P>> = None;
-        let mut last: Option<u8> = None;
+        let mut last: Option<(u8, u64)> = None;
         for (word, bits) in self.occupied.iter_mut().enumerate() {
             while *bits != 0 {
                 let code = (word as u32 * 64 + bits.trailing_zeros()) as u8;
                 *bits &= *bits - 1;
-                if let Some(last) = last {
+                let classes = std::mem::take(&mut self.classes[usize::from(code)]);
+                if let Some((last, of_last)) = last
+                    && (classes != of_last || !classes.is_power_of_two())
+                {
                     let (mut of_left, mut of_right) = ([0.0; P], [0.0; P]);
                     for k in 0..P {
                         of_left[k] = left[k] * left[k];
@@ -450,7 +473,7 @@ impl<const P: usize> Histogram<P> {
                     left[k] += bin[k];
                 }
                 *bin = [0.0; P];
-                last = Some(code);
+                last = Some((code, classes));
             }
         }
         best
@@ -517,6 +540,45 @@ mod tests {
                 assert_eq!(sums.to_vec(), direct);
                 assert!((sums.iter().sum::<u32>() as f64 - WHOLE).abs() < 3.0);
             }
+        }
+    }
+
+    #[test]
+    fn the_best_cut_is_that_of_trying_all() {
+        for key in 0..200_u64 {
+            let draw = |i: u64, n: u64| scramble(key * 1000 + i) % n;
+            let rows: Vec<Row<1>> = (0..40)
+                .map(|i| {
+                    let code = draw(2 * i, 30);
+                    // Mostly one class over stretches of codes.
+                    let label = (code / 9 + u64::from(draw(2 * i + 1, 6) == 0)) % 3;
+                    let mut row = Row {
+                        weight: 1.0 + draw(i + 500, 3) as f64,
+                        bytes: [[0; 8]],
+                    };
+                    (row.bytes[0][0], row.bytes[0][1]) = (label as u8, code as u8);
+                    row
+                })
+                .collect();
+            let counts = |holds: &dyn Fn(&Row<1>) -> bool| {
+                let mut counts = [0.0; 4];
+                for row in rows.iter().filter(|r| holds(r)) {
+                    counts[usize::from(row.byte(0))] += row.weight;
+                }
+                counts
+            };
+            let part = |c: [f64; 4]| sum(c.map(|x| x * x)) / sum(c);
+            let best = (0..30_u8)
+                .map(|code| {
+                    part(counts(&|r| r.byte(1) <= code)) + part(counts(&|r| r.byte(1) > code))
+                })
+                .filter(|score| score.is_finite())
+                .fold(0.0, f64::max);
+            let mut histogram = Histogram::new();
+            histogram.fill(&rows, 1);
+            let cut = histogram.best_cut(&counts(&|_| true)).unwrap();
+            assert!((cut.score - best).abs() < 1e-9, "{} {best}", cut.score);
+            assert!(histogram.is_empty());
         }
     }
 

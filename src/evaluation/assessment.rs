@@ -1,10 +1,11 @@
 //! One classifier's figures from its predictions.
 
 use super::evaluation::*;
-use super::group_sums::{GroupSums, Ranked, Recalibrated, Totals, column};
+use super::group_sums::{GroupSums, Recalibrated, Totals, column};
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::prior::shift_probability;
 use super::probability::{self, Bins};
+use super::ranked::Ranked;
 use super::{
     ClusterBootstrap, Figure, GroupTrials, Interval, Probabilities, Scale, Scores, TwoByTwo,
     precision_recall, proportion, roc,
@@ -156,7 +157,7 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
     };
     let scores = Scores::new(&in_field, &positive)?.weighted(&predictions.weights)?;
     of.auc = auc(&terms.bootstrap, &scores, &predictions.groups)?;
-    let ranked = Ranked::new(predictions, &in_field);
+    let ranked = Ranked::new(&scores, &predictions.groups, sums.groups());
     let figures = [
         Figure {
             scale: Scale::Logit,

@@ -34,6 +34,7 @@ mod predictions_table;
 pub mod prior;
 pub mod probability;
 pub mod proportion;
+mod ranked;
 pub mod recalibration;
 pub mod roc;
 mod score_bootstrap;
