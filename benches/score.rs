@@ -180,10 +180,16 @@ impl Kind {
             .with_compression(compression);
         let mut image = encoder.new_image::<RGB16>(WIDTH, ROWS).unwrap();
         image.rows_per_strip(16).unwrap();
+        let codes = |rows: std::ops::Range<u32>| -> Vec<u16> {
+            let signal = rows.flat_map(row).flatten();
+            signal.map(|s| (s * 65_535.0).round() as u16).collect()
+        };
+        if self != Kind::Tiff16 {
+            // Only what is given as a whole is packed.
+            return image.write_data(&codes(0..ROWS)).unwrap();
+        }
         for y in (0..ROWS).step_by(16) {
-            let codes = (y..y + 16).flat_map(row).flatten();
-            let codes: Vec<u16> = codes.map(|s| (s * 65_535.0).round() as u16).collect();
-            image.write_strip(&codes).unwrap();
+            image.write_strip(&codes(y..y + 16)).unwrap();
         }
         image.finish().unwrap();
     }

@@ -207,6 +207,9 @@ fn fast_colors(
     colors(to, transform, xyz);
 }
 
+/// Pixels that are worked on together, in arrays of their own: what may overlap is not vectorized.
+pub(super) const LANES: usize = 128;
+
 #[inline(always)]
 fn colors(to: &mut ColorRow, transform: &RowTransform, xyz: impl Fn(f32, f32, f32) -> [f32; 3]) {
     let RowTransform {
@@ -214,21 +217,34 @@ fn colors(to: &mut ColorRow, transform: &RowTransform, xyz: impl Fn(f32, f32, f3
         scale,
         faintest,
     } = *transform;
-    let [r, g, b] = &to.signal;
-    let signal = r.iter().zip(g).zip(b);
-    let places = to.u.iter_mut().zip(&mut to.v).zip(&mut to.luminance);
-    for (((r, g), b), ((u, v), luminance)) in signal.zip(places) {
-        let [x, y, z] = xyz(r - offset[0], g - offset[1], b - offset[2]);
-        let sum = x + 15.0 * y + 3.0 * z;
-        *u = 4.0 * x / sum;
-        *v = 9.0 * y / sum;
-        // What the rig's transform calls no hue has no luminance here.
-        let hue = (sum > 0.0) & (*u >= -0.05) & (*u < 0.68) & (*v >= 0.0) & (*v < 0.65);
-        *luminance = if hue { y * scale } else { 0.0 };
-    }
-    for ((y, log), bright) in to.luminance.iter().zip(&mut to.log).zip(&mut to.bright) {
-        *bright = *y >= faintest;
-        *log = log10(*y);
+    let mut signal = [[0.0_f32; LANES]; 3];
+    let [mut u, mut v, mut luminance, mut log] = [[0.0_f32; LANES]; 4];
+    let mut bright = [false; LANES];
+    for start in (0..to.u.len()).step_by(LANES) {
+        let end = (start + LANES).min(to.u.len());
+        let count = end - start;
+        for (lanes, all) in signal.iter_mut().zip(&to.signal) {
+            lanes[..count].copy_from_slice(&all[start..end]);
+        }
+        for i in 0..LANES {
+            let [r, g, b] = [0, 1, 2].map(|c| signal[c][i] - offset[c]);
+            let [x, y, z] = xyz(r, g, b);
+            let sum = x + 15.0 * y + 3.0 * z;
+            u[i] = 4.0 * x / sum;
+            v[i] = 9.0 * y / sum;
+            // What the rig's transform calls no hue has no luminance here.
+            let hue = (sum > 0.0) & (u[i] >= -0.05) & (u[i] < 0.68) & (v[i] >= 0.0) & (v[i] < 0.65);
+            luminance[i] = if hue { y * scale } else { 0.0 };
+        }
+        for i in 0..LANES {
+            bright[i] = luminance[i] >= faintest;
+            log[i] = log10(luminance[i]);
+        }
+        to.u[start..end].copy_from_slice(&u[..count]);
+        to.v[start..end].copy_from_slice(&v[..count]);
+        to.luminance[start..end].copy_from_slice(&luminance[..count]);
+        to.log[start..end].copy_from_slice(&log[..count]);
+        to.bright[start..end].copy_from_slice(&bright[..count]);
     }
 }
 

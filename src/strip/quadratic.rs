@@ -6,9 +6,10 @@
 //! model fix such a polynomial. It is worked out from the model's own answers and then held against
 //! them at other colors; a model that it does not reproduce to 1e-6 is not taken for one of these.
 
-use super::cells::CellAnswer;
 use super::judge::{Judge, ModelJudge};
-use super::pixels::ColorRow;
+use super::palette::{FIRST_CLASS, NOVEL};
+use super::pixels::{ColorRow, LANES, log10};
+use super::scorer::{UNLIKE, WALK, byte, whole};
 use crate::classify::ProbabilityCalibration;
 use ndarray::Array2;
 
@@ -19,13 +20,6 @@ type Polynomial = [f32; 10];
 const CENTER: [f64; 3] = [0.2, 0.5, -1.0];
 /// Distance of the colors that are tried from the center.
 const STEP: [f64; 3] = [0.02, 0.02, 0.4];
-
-/// Pixels that are worked on together.
-const LANES: usize = 128;
-
-/// The curve's log10 odds reach from -`ODDS` to `ODDS`.
-const ODDS: f32 = 12.5;
-const CURVE_STEPS: usize = 8192;
 
 /// A model as polynomials.
 #[derive(Debug, Clone)]
@@ -44,31 +38,41 @@ pub(super) struct Quadratic {
 /// From the log10 odds of a positive at the ledger's prevalence to its probability in the field.
 #[derive(Debug, Clone)]
 enum Curve {
-    /// Log10 odds in the field are a straight line of those in the ledger; probabilities stand at
-    /// equal steps of them.
-    Line {
-        slope: f32,
-        intercept: f32,
-        probabilities: Vec<f32>,
-    },
+    /// Log10 odds in the field are a straight line of those in the ledger.
+    Line { slope: f32, intercept: f32 },
     /// The calibration itself and what the odds are multiplied by, for a curve that may jump.
     Jumping(ProbabilityCalibration, f64),
 }
 
-/// Buffers of [`Quadratic::judge_row`].
-#[derive(Debug, Clone, Default)]
-pub(super) struct Lanes {
-    /// Of each class, its share of `LANES` pixels' odds.
+/// What is said of the pixels of one piece of a row.
+#[derive(Debug, Clone)]
+pub(super) struct Answers {
+    /// Of each class, its share of each pixel's odds.
     classes: Vec<[f32; LANES]>,
+    /// Probability of being worth a walk.
+    pub positive: [f32; LANES],
+    /// The probability as the picture holds it; 0 where not bright.
+    pub probability: [u8; LANES],
+    /// Palette index; 0 where not bright.
+    pub class: [u8; LANES],
+    /// Kind of candidate; 0 for none.
+    pub kind: [u8; LANES],
+    /// What shares of odds are multiplied by to give probabilities, on the other and on the positive
+    /// side.
+    scale: [[f32; LANES]; 2],
 }
 
-/// What is worked out for the pixels of one piece of a row.
-struct Piece {
-    sum: [[f32; LANES]; 2],
-    most: [[f32; LANES]; 2],
-    class: [[f32; LANES]; 2],
-    log_odds: [f32; LANES],
-    distance: [f32; LANES],
+impl Default for Answers {
+    fn default() -> Self {
+        Answers {
+            classes: Vec::new(),
+            positive: [0.0; LANES],
+            probability: [0; LANES],
+            class: [0; LANES],
+            kind: [0; LANES],
+            scale: [[0.0; LANES]; 2],
+        }
+    }
 }
 
 impl Quadratic {
@@ -147,22 +151,25 @@ impl Quadratic {
         })
     }
 
-    /// Hands the answer for each bright pixel of a row to `each`, left to right, with a function
-    /// that gives its class probabilities.
+    /// Hands the answers for each piece of a row that holds bright pixels to `each`, left to right:
+    /// its first column, how many pixels, and what is said of them.
     pub fn judge_row(
         &self,
         colors: &ColorRow,
-        lanes: &mut Lanes,
-        mut each: impl FnMut(usize, CellAnswer, &dyn Fn(&mut [f32])),
+        cut: f32,
+        answers: &mut Answers,
+        mut each: impl FnMut(usize, usize, &Answers),
     ) {
-        let classes = self.logits.len();
-        lanes.classes.resize(classes, [0.0; LANES]);
+        answers.classes.resize(self.logits.len(), [0.0; LANES]);
         let width = colors.u.len();
         let mut color = [[0.0; LANES]; 3];
         for start in (0..width).step_by(LANES) {
             let end = (start + LANES).min(width);
-            let bright = &colors.bright[start..end];
-            if !bright.contains(&true) {
+            let mut seen = [0; LANES];
+            for (seen, bright) in seen.iter_mut().zip(&colors.bright[start..end]) {
+                *seen = 0_u8.wrapping_sub(u8::from(*bright));
+            }
+            if seen == [0; LANES] {
                 continue;
             }
             let channels = [&colors.u, &colors.v, &colors.log];
@@ -171,88 +178,107 @@ impl Quadratic {
                     *to = from - center as f32;
                 }
             }
-            let piece = self.work_out(&color, lanes);
-            for (i, bright) in bright.iter().enumerate() {
-                if !bright {
-                    continue;
-                }
-                let positive = self.curve.at(piece.log_odds[i]);
-                let share = [1.0 - positive, positive];
-                let scale = [0, 1].map(|side| share[side] / piece.sum[side][i]);
-                let best = [0, 1].map(|side| piece.most[side][i] * scale[side]);
-                let answer = CellAnswer {
-                    positive,
-                    class: piece.class[usize::from(best[1] > best[0])][i] as u8,
-                    novel: piece.distance[i] > self.novel_beyond,
-                };
-                each(start + i, answer, &|to: &mut [f32]| {
-                    let odds = to.iter_mut().zip(&lanes.classes).zip(&self.positive);
-                    for ((to, odds), is) in odds {
-                        *to = odds[i] * scale[usize::from(*is)];
-                    }
-                });
-            }
+            self.answer(&color, &seen, cut, answers);
+            each(start, end - start, answers);
         }
     }
 
-    fn work_out(&self, color: &[[f32; LANES]; 3], lanes: &mut Lanes) -> Piece {
+    fn answer(&self, color: &[[f32; LANES]; 3], seen: &[u8; LANES], cut: f32, to: &mut Answers) {
         #[cfg(target_arch = "x86_64")]
         if std::arch::is_x86_feature_detected!("avx2") {
             #[target_feature(enable = "avx2")]
-            fn wide(model: &Quadratic, color: &[[f32; LANES]; 3], lanes: &mut Lanes) -> Piece {
-                model.piece(color, lanes)
+            fn wide(
+                model: &Quadratic,
+                color: &[[f32; LANES]; 3],
+                seen: &[u8; LANES],
+                cut: f32,
+                to: &mut Answers,
+            ) {
+                model.work_out(color, seen, cut, to);
             }
             // SAFETY: the processor has what `wide` needs; it does the same operations, eight at
             // once.
             #[allow(unsafe_code)]
-            return unsafe { wide(self, color, lanes) };
+            return unsafe { wide(self, color, seen, cut, to) };
         }
-        self.piece(color, lanes)
+        self.work_out(color, seen, cut, to);
     }
 
+    /// `seen` is 255 where a pixel is bright, else 0.
     #[inline(always)]
-    fn piece(&self, color: &[[f32; LANES]; 3], lanes: &mut Lanes) -> Piece {
-        let mut most = [f32::MIN; LANES];
-        for (logits, polynomial) in lanes.classes.iter_mut().zip(&self.logits) {
+    fn work_out(&self, color: &[[f32; LANES]; 3], seen: &[u8; LANES], cut: f32, to: &mut Answers) {
+        let mut top = [f32::MIN; LANES];
+        for (logits, polynomial) in to.classes.iter_mut().zip(&self.logits) {
             evaluate(polynomial, color, logits);
-            for (most, logit) in most.iter_mut().zip(logits.iter()) {
-                *most = if *logit > *most { *logit } else { *most };
+            for (top, logit) in top.iter_mut().zip(logits.iter()) {
+                *top = if *logit > *top { *logit } else { *top };
             }
         }
-        let mut piece = Piece {
-            sum: [[f32::MIN_POSITIVE; LANES]; 2],
-            most: [[0.0; LANES]; 2],
-            class: [[0.0; LANES]; 2],
-            log_odds: [0.0; LANES],
-            distance: [f32::INFINITY; LANES],
-        };
-        for (k, (odds, is)) in lanes.classes.iter_mut().zip(&self.positive).enumerate() {
+        let mut sum = [[f32::MIN_POSITIVE; LANES]; 2];
+        let mut most = [[0.0; LANES]; 2];
+        let mut class = [[0.0_f32; LANES]; 2];
+        for (k, (odds, is)) in to.classes.iter_mut().zip(&self.positive).enumerate() {
+            let k = k as f32;
             let side = usize::from(*is);
-            let sums = piece.sum[side].iter_mut().zip(&mut piece.most[side]);
-            let places = sums.zip(&mut piece.class[side]);
-            for ((odds, top), ((sum, best), class)) in odds.iter_mut().zip(&most).zip(places) {
-                *odds = exp(*odds - top);
-                *sum += *odds;
-                let better = *odds > *best;
-                *best = if better { *odds } else { *best };
-                *class = if better { k as f32 } else { *class };
+            let (sum, most, class) = (&mut sum[side], &mut most[side], &mut class[side]);
+            for i in 0..LANES {
+                odds[i] = exp(odds[i] - top[i]);
+                sum[i] += odds[i];
+                // A product and no choice: masked stores are slow.
+                let better = if odds[i] > most[i] { 1.0 } else { 0.0 };
+                class[i] += (k - class[i]) * better;
+                most[i] = most[i].max(odds[i]);
             }
         }
-        let [off, on] = &piece.sum;
-        for ((log_odds, on), off) in piece.log_odds.iter_mut().zip(on).zip(off) {
-            *log_odds = super::pixels::log10(*on) - super::pixels::log10(*off);
+        let mut log_odds = [0.0; LANES];
+        for i in 0..LANES {
+            log_odds[i] = log10(sum[1][i]) - log10(sum[0][i]);
         }
+        self.curve.probabilities(&log_odds, &mut to.positive);
+        let mut nearest = [f32::INFINITY; LANES];
         let mut distance = [0.0; LANES];
         for polynomial in &self.distances {
             evaluate(polynomial, color, &mut distance);
-            for (least, d) in piece.distance.iter_mut().zip(&distance) {
+            for (least, d) in nearest.iter_mut().zip(&distance) {
                 *least = if *d < *least { *d } else { *least };
             }
         }
-        if self.distances.is_empty() {
-            piece.distance = distance;
+        let beyond = match self.distances.is_empty() {
+            true => f32::INFINITY,
+            false => self.novel_beyond,
+        };
+        let [mut index, mut kind] = [[0_u32; LANES]; 2];
+        let ([off, on], [class_off, class_on]) = (&most, &class);
+        for i in 0..LANES {
+            let positive = to.positive[i];
+            let scale = [(1.0 - positive) / sum[0][i], positive / sum[1][i]];
+            (to.scale[0][i], to.scale[1][i]) = (scale[0], scale[1]);
+            let worth_it = if on[i] * scale[1] > off[i] * scale[0] {
+                1.0
+            } else {
+                0.0
+            };
+            let class = class_off[i] + (class_on[i] - class_off[i]) * worth_it;
+            let novel = nearest[i] > beyond;
+            let walk = if positive >= cut { u32::from(WALK) } else { 0 };
+            let known = u32::from(whole(class)) + u32::from(FIRST_CLASS);
+            index[i] = if novel { NOVEL.into() } else { known };
+            kind[i] = if novel { UNLIKE.into() } else { walk };
         }
-        piece
+        for i in 0..LANES {
+            to.probability[i] = byte(to.positive[i]) & seen[i];
+            to.class[i] = index[i] as u8 & seen[i];
+            to.kind[i] = kind[i] as u8 & seen[i];
+        }
+    }
+}
+
+impl Answers {
+    /// The class probabilities of one pixel of the piece.
+    pub fn of_classes(&self, pixel: usize, positive: &[bool], to: &mut [f32]) {
+        for ((to, odds), is) in to.iter_mut().zip(&self.classes).zip(positive) {
+            *to = odds[pixel] * self.scale[usize::from(*is)][pixel];
+        }
     }
 }
 
@@ -360,43 +386,43 @@ impl Curve {
             ProbabilityCalibration::Platt { slope, intercept } => (*slope, *intercept),
             jumping => return Curve::Jumping(jumping.clone(), ratio),
         };
-        let step = |i: usize| (i as f64 / CURVE_STEPS as f64 * 2.0 - 1.0) * f64::from(ODDS);
         Curve::Line {
             slope: slope as f32,
             intercept: ((intercept + ratio.ln()) / std::f64::consts::LN_10) as f32,
-            probabilities: (0..=CURVE_STEPS)
-                .map(|i| (1.0 / (1.0 + 10_f64.powf(-step(i)))) as f32)
-                .collect(),
         }
     }
 
     #[inline(always)]
-    fn at(&self, log_odds: f32) -> f32 {
+    fn probabilities(&self, log_odds: &[f32; LANES], to: &mut [f32; LANES]) {
         match self {
-            Curve::Line {
-                slope,
-                intercept,
-                probabilities,
-            } => {
-                // Probability calibration takes certainty to be 12 nines at most.
-                let in_field = slope * log_odds.clamp(-12.0, 12.0) + intercept;
-                let place = (in_field + ODDS) * (CURVE_STEPS as f32 / (2.0 * ODDS));
-                let place = place.clamp(0.0, CURVE_STEPS as f32 - 1.0);
-                let below = place as usize;
-                let (low, high) = (probabilities[below], probabilities[below + 1]);
-                low + (high - low) * (place - below as f32)
+            Curve::Line { slope, intercept } => {
+                for (to, log_odds) in to.iter_mut().zip(log_odds) {
+                    // Probability calibration takes certainty to be 12 nines at most.
+                    let log_odds = log_odds.clamp(-12.0, 12.0);
+                    let in_field = (slope * log_odds + intercept) * std::f32::consts::LN_10;
+                    let less_likely = exp(-in_field.abs());
+                    let share = if in_field < 0.0 { less_likely } else { 1.0 };
+                    *to = share / (1.0 + less_likely);
+                }
             }
             Curve::Jumping(calibration, ratio) => {
-                let p = 1.0 / (1.0 + 10_f64.powf(-f64::from(log_odds)));
-                let corrected = calibration.positive(p);
-                let odds = ratio * corrected / (1.0 - corrected);
-                (if odds.is_finite() {
-                    odds / (1.0 + odds)
-                } else {
-                    1.0
-                }) as f32
+                for (to, log_odds) in to.iter_mut().zip(log_odds) {
+                    let p = 1.0 / (1.0 + 10_f64.powf(-f64::from(*log_odds)));
+                    let corrected = calibration.positive(p);
+                    let odds = ratio * corrected / (1.0 - corrected);
+                    *to = match odds.is_finite() {
+                        true => odds / (1.0 + odds),
+                        false => 1.0,
+                    } as f32;
+                }
             }
         }
+    }
+
+    fn at(&self, log_odds: f32) -> f32 {
+        let mut found = [0.0; LANES];
+        self.probabilities(&[log_odds; LANES], &mut found);
+        found[0]
     }
 }
 

@@ -6,7 +6,7 @@ use super::glow::Codes;
 use super::judge::{Judge, ModelJudge};
 use super::palette::{FIRST_CLASS, MOST_CLASSES, NOVEL};
 use super::pixels::{ColorRow, PixelColors};
-use super::quadratic::Quadratic;
+use super::quadratic::{Answers, Quadratic};
 use super::{Block, PixelCounts, Samples};
 use crate::calibration::Rig;
 use crate::threshold::Thresholds;
@@ -171,8 +171,9 @@ impl<'a> Scorer<'a> {
                 .compute(&block.samples, row, width, &transform, colors);
             match &self.quadratic {
                 Some(quadratic) => {
-                    quadratic.judge_row(colors, &mut scratch.lanes, |x, answer, classes| {
-                        sink.pixel(row, x, answer, classes, colors);
+                    let (cut, positive) = (sink.cut, self.judge.positive());
+                    quadratic.judge_row(colors, cut, &mut scratch.answers, |x, count, answers| {
+                        sink.piece(row, x..x + count, answers, positive, colors);
                     })
                 }
                 None => push_cells(colors, &mut scratch.cells),
@@ -215,7 +216,7 @@ impl<'a> Scorer<'a> {
 pub(super) struct Scratch {
     colors: Vec<ColorRow>,
     cells: Vec<u32>,
-    lanes: super::quadratic::Lanes,
+    answers: Answers,
 }
 
 /// What scoring a block gives.
@@ -262,6 +263,19 @@ impl Tally for Light {
     }
 }
 
+/// A probability as a byte of the picture, 0 to 255 for 0 to 1.
+#[inline(always)]
+pub(super) fn byte(probability: f32) -> u8 {
+    whole(probability * 255.0)
+}
+
+/// The nearest whole number of one from 0 to 255.
+#[inline(always)]
+pub(super) fn whole(value: f32) -> u8 {
+    // Adding 2^23 rounds to a whole number and leaves it in the low bits.
+    (value + 8_388_608.0).to_bits() as u8
+}
+
 struct Sink {
     width: usize,
     classes: usize,
@@ -270,6 +284,43 @@ struct Sink {
 }
 
 impl Sink {
+    /// Takes a piece of a row; pieces of a row come left to right.
+    fn piece(
+        &mut self,
+        row: usize,
+        columns: std::ops::Range<usize>,
+        answers: &Answers,
+        positive: &[bool],
+        colors: &ColorRow,
+    ) {
+        let at = row * self.width + columns.start..row * self.width + columns.end;
+        let count = columns.len();
+        let kinds = &answers.kind[..count];
+        let scored = &mut self.scored;
+        scored.probability[at.clone()].copy_from_slice(&answers.probability[..count]);
+        scored.classes[at].copy_from_slice(&answers.class[..count]);
+        let of = |values: &[u8], which: u8| values.iter().filter(|v| **v == which).count() as u64;
+        let (walk, novel) = (of(kinds, WALK), of(kinds, UNLIKE));
+        let too_faint = of(&answers.class[..count], 0);
+        scored.counts.walk += walk;
+        scored.counts.novel += novel;
+        scored.counts.pass += count as u64 - too_faint - walk - novel;
+        if walk + novel == 0 {
+            return;
+        }
+        for (i, kind) in kinds.iter().enumerate().filter(|(_, kind)| **kind != 0) {
+            let classes = |to: &mut [f32]| answers.of_classes(i, positive, to);
+            self.candidate(
+                row,
+                columns.start + i,
+                *kind,
+                answers.positive[i],
+                classes,
+                colors,
+            );
+        }
+    }
+
     /// Takes one pixel that is not too faint; pixels of a row come left to right.
     #[inline(always)]
     fn pixel(
@@ -282,7 +333,7 @@ impl Sink {
     ) {
         let at = row * self.width + x;
         let scored = &mut self.scored;
-        scored.probability[at] = (answer.positive * 255.0 + 0.5) as u8;
+        scored.probability[at] = byte(answer.positive);
         scored.classes[at] = if answer.novel {
             NOVEL
         } else {
