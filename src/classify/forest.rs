@@ -51,7 +51,7 @@ macro_rules! padded {
 }
 
 /// Mean class shares over trees, each grown on a bootstrap sample of the patches and looking at a
-/// random few of the features (the square root of their number, rounded up) at each node.
+/// random few of the features (the square root of their number, rounded down) at each node.
 ///
 /// Trees split binned features (at most 256 bins) by the Gini index. A last vote with the weight of
 /// one tree goes to the class shares of training, so that no class that occurs has probability 0.
@@ -242,7 +242,7 @@ impl Field {
             labels: &self.labels,
             weights: &weights,
         };
-        let looked_at = (self.codes.len() as f64).sqrt().ceil() as usize;
+        let looked_at = self.codes.len().isqrt();
         Grown::new(&rows, self.base.len(), min_split, looked_at, rng.next_u64())
     }
 

@@ -463,7 +463,8 @@ impl<const P: usize> Histogram<P> {
                     if best.as_ref().is_none_or(|b| score > b.score) {
                         best = Some(Cut {
                             score,
-                            code: last,
+                            // Half way, counted in values of all patches, to what is on the right.
+                            code: last + (code - 1 - last) / 2,
                             left,
                         });
                     }
