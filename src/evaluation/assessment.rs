@@ -1,24 +1,19 @@
 //! One classifier's figures from its predictions.
 
+use super::against_rest::against_rest;
 use super::evaluation::*;
-use super::group_sums::{GroupSums, Recalibrated, Totals, column};
+use super::group_sums::{GroupSums, Totals, column};
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::prior::shift_probability;
-use super::probability::{self, Bins};
-use super::ranked::Ranked;
 use super::{
-    ClusterBootstrap, Figure, GroupTrials, Interval, Probabilities, Scale, Scores, TwoByTwo,
-    precision_recall, proportion, roc,
+    ClusterBootstrap, Figure, GroupTrials, Interval, Scale, Scores, TwoByTwo, precision_recall,
+    proportion, roc,
 };
 use crate::Result;
 use crate::classify::Method;
 
-/// Up to this false alarm rate goes the partial area.
-pub(super) const PARTIAL_RATE: f64 = 0.1;
 /// Points that a drawn curve is thinned to.
 const CURVE_POINTS: usize = 200;
-/// Bins of the reliability diagram.
-const BINS: usize = 10;
 
 /// At which cut and prevalence figures are taken, and how their intervals are made.
 #[derive(Debug, Clone, Copy)]
@@ -155,59 +150,23 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
         folds: predictions.choices.clone(),
         ..ClassifierEvaluation::default()
     };
+    let stated = predictions.p_positive();
+    let rest = against_rest(
+        predictions,
+        terms.bootstrap,
+        &in_field,
+        &stated,
+        &positive,
+        scarce,
+    )?;
+    of.auc = rest.auc;
+    of.partial_auc = rest.partial_auc;
+    of.average_precision = rest.average_precision;
+    of.calibration_intercept = rest.calibration_intercept;
+    of.calibration_slope = rest.calibration_slope;
+    of.brier_parts = rest.brier_parts;
+    of.reliability = rest.reliability;
     let scores = Scores::new(&in_field, &positive)?.weighted(&predictions.weights)?;
-    of.auc = auc(&terms.bootstrap, &scores, &predictions.groups)?;
-    let ranked = Ranked::new(&scores, &predictions.groups, sums.groups());
-    let figures = [
-        Figure {
-            scale: Scale::Logit,
-            trials: scarce,
-        },
-        Figure {
-            scale: Scale::Logit,
-            trials: scarce,
-        },
-    ];
-    let whole = ranked.figures(&vec![1.0; sums.groups()], PARTIAL_RATE);
-    let mut intervals = terms.bootstrap.intervals(&figures, |times| {
-        let (average, partial) = ranked.figures(times, PARTIAL_RATE);
-        vec![average, partial]
-    });
-    of.partial_auc = Merit::of(whole.1, intervals.pop().flatten());
-    of.average_precision = Merit::of(whole.0, intervals.pop().flatten());
-
-    let at_ledger = predictions.p_positive();
-    let clamped: Vec<f64> = at_ledger.iter().map(|p| p.clamp(0.0, 1.0)).collect();
-    let stated =
-        Probabilities::new(Scores::new(&clamped, &positive)?.weighted(&predictions.weights)?)?;
-    if let Some(fit) = Recalibrated::new(predictions, &stated) {
-        let figure = Figure {
-            scale: Scale::Identity,
-            trials: scarce,
-        };
-        let mut intervals = terms.bootstrap.intervals(&[figure, figure], |times| {
-            let (large, slope) = fit.figures(times);
-            vec![large, slope]
-        });
-        of.calibration_slope = Merit::of(Some(fit.slope), intervals.pop().flatten());
-        of.calibration_intercept = Merit::of(Some(fit.in_the_large), intervals.pop().flatten());
-    }
-    of.brier_parts = probability::murphy(&stated, Bins::EqualCount(BINS)).map(|parts| BrierParts {
-        reliability: parts.reliability,
-        resolution: parts.resolution,
-        uncertainty: parts.uncertainty,
-    });
-    of.reliability =
-        probability::reliability(&stated, Bins::EqualCount(BINS), terms.bootstrap.confidence)
-            .into_iter()
-            .map(|bin| ReliabilityPoint {
-                stated: bin.mean_probability,
-                observed: bin.observed.value,
-                low: bin.observed.low,
-                high: bin.observed.high,
-                patches: bin.patches,
-            })
-            .collect();
     of.roc = thinned(
         roc::curve(&scores)
             .unwrap_or_default()
@@ -224,13 +183,19 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
     );
     for (class, of_class) in of_class.iter().enumerate() {
         let is_class: Vec<bool> = predictions.labels.iter().map(|&l| l == class).collect();
-        let score: Vec<f64> = (0..predictions.len())
-            .map(|i| {
-                let share = predictions.train_shares(i)[class];
-                shift_probability(predictions.probabilities[(i, class)], share, 0.5)
-            })
+        let stated = predictions.probabilities.column(class).to_vec();
+        let at_half: Vec<f64> = (0..predictions.len())
+            .map(|i| shift_probability(stated[i], predictions.train_shares(i)[class], 0.5))
             .collect();
-        let scores = Scores::new(&score, &is_class)?.weighted(&predictions.weights)?;
+        let scarce = of_class.scarce();
+        let rest = against_rest(
+            predictions,
+            terms.bootstrap,
+            &at_half,
+            &stated,
+            &is_class,
+            scarce,
+        )?;
         of.classes.push(ClassEvaluation {
             class: predictions.classes[class].clone(),
             patches: is_class.iter().filter(|c| **c).count(),
@@ -244,7 +209,13 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
             balanced_accuracy: next(),
             log_loss: next(),
             brier: next(),
-            auc: auc(&terms.bootstrap, &scores, &predictions.groups)?,
+            auc: rest.auc,
+            partial_auc: rest.partial_auc,
+            average_precision: rest.average_precision,
+            brier_parts: rest.brier_parts,
+            calibration_intercept: rest.calibration_intercept,
+            calibration_slope: rest.calibration_slope,
+            reliability: rest.reliability,
         });
     }
     Ok(of)
@@ -301,11 +272,6 @@ fn merits(
         .zip(statistics)
         .map(|(interval, (_, _, of))| Merit::of(of(&values), interval))
         .collect()
-}
-
-fn auc(bootstrap: &ClusterBootstrap, scores: &Scores, groups: &[usize]) -> Result<Option<Merit>> {
-    let interval = bootstrap.auc_and_recall(scores, groups, PARTIAL_RATE)?.auc;
-    Ok(Merit::of(roc::auc(scores), interval))
 }
 
 /// At most [`CURVE_POINTS`] points, the ends among them.

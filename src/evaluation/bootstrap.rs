@@ -25,6 +25,11 @@ use rayon::prelude::*;
 /// trial is a hit or none is (common practice, no source).
 pub const ASSUMED_CORRELATION: f64 = 0.1;
 
+/// Resamples that are worked on together.
+pub(super) const LANES: usize = 16;
+/// One number for each of them.
+pub(super) type Lanes = [f64; LANES];
+
 /// The scale on which a figure's interval is symmetric.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Scale {
@@ -169,6 +174,32 @@ impl ClusterBootstrap {
             .into_par_iter()
             .filter_map(|replicate| statistic(&self.multiplicities(groups, replicate)))
             .collect()
+    }
+
+    /// What is worked out of the groups' multiplicities for several resamples at once, in order.
+    pub(super) fn in_lanes<T: Send>(
+        &self,
+        groups: usize,
+        work_out: impl Fn(&[Lanes]) -> [T; LANES] + Sync,
+    ) -> Vec<T> {
+        let mut all: Vec<T> = (0..self.replicates.div_ceil(LANES))
+            .into_par_iter()
+            .map_init(
+                || (vec![0_u32; groups], vec![[0.0; LANES]; groups]),
+                |(drawn, times), batch| {
+                    for lane in 0..LANES {
+                        self.draw(batch * LANES + lane, drawn);
+                        for (times, &n) in times.iter_mut().zip(drawn.iter()) {
+                            times[lane] = f64::from(n);
+                        }
+                    }
+                    work_out(times)
+                },
+            )
+            .flatten_iter()
+            .collect();
+        all.truncate(self.replicates);
+        all
     }
 
     /// The interval of a statistic of the groups' multiplicities (all 1: the figure itself).

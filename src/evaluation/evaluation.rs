@@ -191,6 +191,19 @@ pub struct ClassEvaluation {
     pub brier: Option<Merit>,
     /// Area under the receiver operating characteristic, this class against rest.
     pub auc: Option<Merit>,
+    /// Area under it up to a false alarm rate of 0.1, scaled so that chance is 0.5 (McClish 1989).
+    pub partial_auc: Option<Merit>,
+    /// Average precision, this class against rest, where every fold holds it as often as the rest.
+    pub average_precision: Option<Merit>,
+    /// Murphy's parts of the Brier score.
+    pub brier_parts: Option<BrierParts>,
+    /// Intercept of the logistic recalibration with slope 1 (0 is ideal), this class against rest.
+    pub calibration_intercept: Option<Merit>,
+    /// Slope of the logistic recalibration (1 is ideal, below 1 overconfident).
+    pub calibration_slope: Option<Merit>,
+    /// Stated probability against observed share.
+    #[serde(default)]
+    pub reliability: Vec<ReliabilityPoint>,
 }
 
 /// What was learnt inside one fold.

@@ -1,6 +1,7 @@
 //! What one classifier gains over another on the same patches.
 
-use super::assessment::{PARTIAL_RATE, Terms};
+use super::against_rest::PARTIAL_RATE;
+use super::assessment::Terms;
 use super::evaluation::Merit;
 use super::group_sums::{GroupSums, column};
 use super::out_of_group::Predictions;

@@ -6,6 +6,7 @@
 //! Figures of merit are functions of [`Scores`] or of a [`Confusion`]; every patch may weigh
 //! 1 / its inclusion probability. A figure that the data do not define is `None`, never NaN.
 
+mod against_rest;
 mod agreement;
 mod assessment;
 mod bootstrap;

@@ -4,6 +4,7 @@
 //! the area is m'Am / (m'p m'q), where A counts the ordered pairs of each two groups. With many,
 //! several resamples sweep the sorted scores side by side. Memory is linear in patches.
 
+use super::bootstrap::{LANES, Lanes};
 use super::scores::{ratio, same_length};
 use super::{ClusterBootstrap, Figure, GroupTrials, Interval, Scale, Scores};
 use crate::{Error, Result};
@@ -11,13 +12,8 @@ use rayon::prelude::*;
 
 /// Up to so many groups the pairs of groups are counted; above, scores are swept.
 const MOST_GROUPS_IN_PAIRS: usize = 64;
-/// Resamples that sweep side by side.
-const LANES: usize = 16;
 /// Distinct scores between two checkpoints of the groups' running sums.
 const STRIDE: usize = 32;
-
-/// One number for each resample of a sweep.
-type Lanes = [f64; LANES];
 
 /// Area under the curve and recall at a false alarm rate, in one resample.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -293,25 +289,7 @@ fn allowed(rate: f64, others: f64) -> f64 {
 }
 
 fn sweep(sorted: &Sorted, bootstrap: &ClusterBootstrap, rate: f64) -> Vec<ScoreFigures> {
-    let batches = bootstrap.replicates.div_ceil(LANES);
-    let mut all: Vec<ScoreFigures> = (0..batches)
-        .into_par_iter()
-        .map_init(
-            || (vec![0u32; sorted.groups], vec![[0.0; LANES]; sorted.groups]),
-            |(drawn, times), batch| {
-                for lane in 0..LANES {
-                    bootstrap.draw(batch * LANES + lane, drawn);
-                    for (times, &n) in times.iter_mut().zip(drawn.iter()) {
-                        times[lane] = f64::from(n);
-                    }
-                }
-                sweep_batch(sorted, times, rate)
-            },
-        )
-        .flatten_iter()
-        .collect();
-    all.truncate(bootstrap.replicates);
-    all
+    bootstrap.in_lanes(sorted.groups, |times| sweep_batch(sorted, times, rate))
 }
 
 fn sweep_batch(sorted: &Sorted, times: &[Lanes], rate: f64) -> [ScoreFigures; LANES] {
