@@ -495,6 +495,9 @@ fn sum<const P: usize>(mut terms: [f64; P]) -> f64 {
 }
 
 #[cfg(test)]
+mod published;
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
@@ -609,58 +612,5 @@ mod tests {
         assert_eq!(tree, back);
         let broken = text.replacen("00", "zz", 1);
         assert!(serde_json::from_str::<Tree>(&broken).is_err());
-    }
-
-    /// Petal length, petal width and species of Fisher's flowers.
-    fn petals() -> (ndarray::Array2<f64>, Vec<u8>) {
-        let text = include_str!("../../tests/published/data/iris.csv");
-        let rows: Vec<Vec<&str>> = text
-            .lines()
-            .skip(1)
-            .map(|l| l.split(',').collect())
-            .collect();
-        let features = ndarray::Array2::from_shape_fn((rows.len(), 2), |(i, j)| {
-            rows[i][2 + j].parse().unwrap()
-        });
-        let species = ["setosa", "versicolor", "virginica"];
-        let labels = rows
-            .iter()
-            .map(|r| species.iter().position(|s| *s == r[4]).unwrap() as u8);
-        (features, labels.collect())
-    }
-
-    /// The tree of Fisher's flowers in textbooks (from memory, recomputed with scikit-learn): either
-    /// petal feature parts setosa, then width 1.75 leaves 49 and 5, and 1 and 45.
-    #[test]
-    fn the_flowers_of_fisher_grow_the_tree_of_the_textbooks() {
-        let (features, labels) = petals();
-        let bins = super::super::bins::Bins::fit(features.view());
-        let rows = Rows {
-            codes: &bins.codes(features.view()),
-            labels: &labels,
-            weights: &[1.0; 150],
-        };
-        for key in 0..20 {
-            let tree: Grown<4> = Grown::new(&rows, 3, 60.0, 2, key);
-            assert_eq!(tree.counts[0], [50.0, 50.0, 50.0, 0.0]);
-            assert_eq!(tree.counts[1], [50.0, 0.0, 0.0, 0.0]);
-            assert_eq!(tree.counts[2], [0.0, 50.0, 50.0, 0.0]);
-            assert_eq!(tree.counts[3], [0.0, 49.0, 5.0, 0.0]);
-            assert_eq!(tree.counts[4], [0.0, 1.0, 45.0, 0.0]);
-            assert_eq!(tree.counts.len(), 5);
-            let first = &tree.nodes[0];
-            let edge = |node: &Node| bins.edge(usize::from(node.feature), node.code);
-            let expected = [2.45, 0.8][usize::from(first.feature)];
-            assert!((edge(first) - expected).abs() < 1e-12);
-            assert_eq!(tree.nodes[2].feature, 1);
-            assert!((edge(&tree.nodes[2]) - 1.75).abs() < 1e-12);
-        }
-        let firsts: Vec<u16> = (0..20)
-            .map(|key| Grown::<4>::new(&rows, 3, 60.0, 2, key).nodes[0].feature)
-            .collect();
-        assert!(
-            firsts.contains(&0) && firsts.contains(&1),
-            "ties fall either way"
-        );
     }
 }

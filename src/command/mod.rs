@@ -148,7 +148,9 @@ impl Context {
 /// Reads a table from a file, or from standard input where the path is `-`.
 fn read_table(path: &Path) -> Result<Table> {
     if path != Path::new("-") {
-        return Table::read(path);
+        return Table::read(path).map_err(|e| {
+            e.remedy("check the name; a table on the command line is looked for from where you are")
+        });
     }
     let mut bytes = Vec::new();
     std::io::stdin()

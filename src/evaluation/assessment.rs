@@ -12,6 +12,9 @@ use super::{
 use crate::Result;
 use crate::classify::Method;
 
+/// Probabilities are kept from 0, so that no mean logarithm is larger: -ln(LEAST_PROBABILITY).
+const MOST_LOG_LOSS: f64 = 34.538_776_394_910_684;
+
 /// Points that a drawn curve is thinned to.
 const CURVE_POINTS: usize = 200;
 
@@ -135,9 +138,9 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
         name: predictions.classifier.clone(),
         plain: Method::parse(&predictions.classifier)?.is_plain(),
         candidate: true,
-        log_loss: next(),
-        log_loss_classes: next(),
-        brier: next(),
+        log_loss: no_more_than(MOST_LOG_LOSS, next()),
+        log_loss_classes: no_more_than(MOST_LOG_LOSS, next()),
+        brier: no_more_than(1.0, next()),
         accuracy: next(),
         recall: next(),
         precision: next(),
@@ -207,8 +210,8 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
             matthews: next(),
             kappa: next(),
             balanced_accuracy: next(),
-            log_loss: next(),
-            brier: next(),
+            log_loss: no_more_than(MOST_LOG_LOSS, next()),
+            brier: no_more_than(1.0, next()),
             auc: rest.auc,
             partial_auc: rest.partial_auc,
             average_precision: rest.average_precision,
@@ -219,6 +222,14 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
         });
     }
     Ok(of)
+}
+
+/// A figure whose upper limit is kept to what it can reach at all.
+fn no_more_than(most: f64, merit: Option<Merit>) -> Option<Merit> {
+    merit.map(|merit| Merit {
+        high: merit.high.map(|high| high.min(most)),
+        ..merit
+    })
 }
 
 /// What groups bring to the figures of one class.

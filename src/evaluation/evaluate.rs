@@ -2,6 +2,7 @@
 
 use super::assessment::{Terms, assess, by_group};
 use super::choice::BlockLoss;
+use super::clusters::kish_effective_size;
 use super::cross_validation::{Inside, Progress, Recipe, cross_validate, demonstrate_leak};
 use super::evaluation::*;
 use super::field_prevalence::field_prevalence;
@@ -45,6 +46,9 @@ impl Evaluated {
             .unwrap_or(&self.predictions[0])
     }
 }
+
+/// Below this share of the patches that are there, the effective number of them is told.
+const LEAST_EFFECTIVE_SHARE: f64 = 0.1;
 
 /// The rule of choice, declared before any figure is known.
 pub const CHOICE_RULE: &str = "The best classifier has the least log loss of positive against rest, out of group and weighted as the ledger was sampled; \
@@ -390,6 +394,7 @@ fn cautions(
             100.0 / (positives as f64).max(1.0).sqrt()
         ));
     }
+    warnings.extend(few_carry_the_weight(best));
     let with_positives = distinct(&|i| positive[i]);
     if with_positives < 5.min(groups) {
         warnings.push(format!(
@@ -416,4 +421,22 @@ fn cautions(
                 .to_string(),
         );
     }
+}
+
+/// Says so where a few patches carry nearly all the weight.
+fn few_carry_the_weight(best: &OutOfGroup) -> Option<String> {
+    let weights = best.weights();
+    let effective = kish_effective_size(weights.iter().copied())?;
+    if effective >= LEAST_EFFECTIVE_SHARE * weights.len() as f64 {
+        return None;
+    }
+    let heaviest = (0..weights.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]))?;
+    let share = weights[heaviest] / weights.iter().sum::<f64>();
+    Some(format!(
+        "A few patches carry most of the weight: the {} checked patches tell no more than {effective:.1} of equal weight would (Kish 1965), and \
+         \"{}\" alone carries {:.0} % of it. Look at its inclusion_probability; if it is right, only more audited places help.",
+        weights.len(),
+        best.ids()[heaviest],
+        100.0 * share
+    ))
 }

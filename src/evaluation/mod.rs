@@ -60,7 +60,7 @@ pub use frozen::predict_unseen;
 pub use interval::{Interval, IntervalMethod};
 pub use locked::{LOCKED_FORMAT, Opening, Openings, open_locked, split_locked};
 pub use out_of_group::{LEAST_PROBABILITY, OutOfGroup, Predictions};
-pub use predictions_table::write_predictions;
+pub use predictions_table::predictions_to_csv;
 pub use probability::Probabilities;
 pub use score_bootstrap::{ScoreFigures, ScoreIntervals};
 pub use scores::Scores;

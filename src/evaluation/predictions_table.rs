@@ -1,23 +1,14 @@
 //! `predictions.csv`: one row a patch and classifier.
 
 use super::out_of_group::OutOfGroup;
-use crate::Result;
 use crate::files;
-use std::path::Path;
 
-/// Writes `predictions.csv`, whole or not at all.
+/// The content of `predictions.csv`.
 ///
 /// Columns `patch_id,group,label,classifier,fold`, a column `p_<class>` for each class, `p_positive` (both at
 /// the share of positives of the checked patches outside the fold) and `p_positive_field`
 /// (at `prevalence`).
-///
-/// # Errors
-/// What the system refuses.
-pub fn write_predictions(path: &Path, predictions: &[OutOfGroup], prevalence: f64) -> Result<()> {
-    files::write_whole(path, &table(predictions, prevalence))
-}
-
-fn table(predictions: &[OutOfGroup], prevalence: f64) -> Vec<u8> {
+pub fn predictions_to_csv(predictions: &[OutOfGroup], prevalence: f64) -> Vec<u8> {
     let before = ["patch_id", "group", "label", "classifier", "fold"].map(String::from);
     let classes = predictions.first().map_or(&[][..], |p| p.classes());
     let after = ["p_positive", "p_positive_field"].map(String::from);

@@ -45,6 +45,9 @@ pub struct Document<T> {
     pub made_by: String,
     /// SHA-256 of every input.
     pub made_from: Provenance,
+    /// Set where the colors behind it rest on an assumed and not on a calibrated rig.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub not_calibrated: bool,
     /// The result itself.
     #[serde(flatten)]
     pub content: T,
@@ -57,7 +60,16 @@ impl<T: Serialize + DeserializeOwned> Document<T> {
             format: format.to_string(),
             made_by: concat!("boneglow ", env!("CARGO_PKG_VERSION")).to_string(),
             made_from,
+            not_calibrated: false,
             content,
+        }
+    }
+
+    /// The same, marked where the rig behind it is not calibrated.
+    pub fn of_rig(self, calibrated: bool) -> Self {
+        Document {
+            not_calibrated: !calibrated,
+            ..self
         }
     }
 

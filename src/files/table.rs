@@ -32,6 +32,14 @@ impl Table {
     pub fn from_bytes(path: impl AsRef<Path>, bytes: &[u8]) -> Result<Self> {
         let path = path.as_ref().to_path_buf();
         let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+        if let Err(broken) = std::str::from_utf8(bytes) {
+            let before = &bytes[..broken.valid_up_to()];
+            let line = 1 + before.iter().filter(|b| **b == b'\n').count() as u64;
+            return Err(Error::input("the text is not UTF-8")
+                .at(&path)
+                .line(line)
+                .remedy("save the table as CSV in UTF-8"));
+        }
         let mut reader = csv::ReaderBuilder::new()
             .trim(csv::Trim::All)
             .from_reader(bytes);
@@ -240,12 +248,9 @@ fn csv_error(path: &Path, error: csv::Error) -> Error {
         } => {
             format!("found {len} cells, expected {expected_len} as in the header")
         }
-        csv::ErrorKind::Utf8 { .. } => "the text is not UTF-8".to_string(),
         _ => error.to_string(),
     };
-    let located = Error::input(message)
-        .at(path)
-        .remedy("correct the line or save as UTF-8 CSV");
+    let located = Error::input(message).at(path).remedy("correct the line");
     match line {
         Some(line) => located.line(line),
         None => located,

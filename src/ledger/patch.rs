@@ -106,6 +106,9 @@ fn selection(row: &Row<'_>) -> Result<Option<Selection>> {
     }
 }
 
+/// Below it a patch would stand for more than a million: a slip, or a draw that tells nothing.
+const LEAST_INCLUSION: f64 = 1e-6;
+
 fn inclusion_probability(row: &Row<'_>) -> Result<Option<f64>> {
     let found = row.optional_number("inclusion_probability")?;
     match found {
@@ -117,6 +120,14 @@ fn inclusion_probability(row: &Row<'_>) -> Result<Option<f64>> {
             .remedy(
                 "give the probability with which the patch was chosen to be checked; a patch that \
                  could not be chosen does not belong in the ledger",
+            )),
+        Some(p) if p < LEAST_INCLUSION => Err(row
+            .error(
+                "inclusion_probability",
+                format!("found {p:e}, expected at least {LEAST_INCLUSION:e}"),
+            )
+            .remedy(
+                "give the probability with which the patch was chosen to be checked, as a share and not in another unit",
             )),
         other => Ok(other),
     }

@@ -45,6 +45,13 @@ impl RecallForecast {
                 "Recall has no interval yet: positives were checked at one site only.".to_string()
             }
         };
+        if self.width_today.is_some_and(|width| width <= self.wanted) {
+            let enough = format!(
+                "It is no wider than the {:.2} asked for: that takes no further checks.",
+                self.wanted
+            );
+            return vec![today, enough];
+        }
         let paths: Vec<String> = self
             .sites
             .iter()
@@ -197,6 +204,30 @@ mod tests {
         let few_sites = width(0.8, 0.3, 5.0, 5000.0, 0.95);
         let more_sites = width(0.8, 0.3, 20.0, 200.0, 0.95);
         assert!(more_sites < few_sites, "{more_sites} {few_sites}");
+    }
+
+    #[test]
+    fn an_interval_that_is_narrow_enough_asks_for_no_checks() {
+        let forecast = |wanted: f64| RecallForecast {
+            recall: 0.8,
+            correlation: 0.1,
+            correlation_assumed: false,
+            today: [12, 90],
+            width_today: Some(0.18),
+            wanted,
+            confidence: 0.95,
+            positive_share: 0.2,
+            sites: vec![SiteForecast {
+                further_sites: 2,
+                further_checks: Some(10),
+                widths: vec![(10, 0.17)],
+            }],
+        };
+        let enough = forecast(0.20).in_words().join(" ");
+        assert!(enough.contains("no further checks"), "{enough}");
+        assert!(!enough.contains("about 10"), "{enough}");
+        let more = forecast(0.17).in_words().join(" ");
+        assert!(more.contains("about 10 at 2 further sites"), "{more}");
     }
 
     #[test]

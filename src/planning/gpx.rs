@@ -5,10 +5,11 @@ use crate::{Error, Result};
 use gpx::{Gpx, GpxVersion, Route, Waypoint};
 
 /// The stops that have a position as the points of one route, in order, named by number and patch.
+/// Where the rig is not `calibrated`, each description says so.
 ///
 /// # Errors
 /// A file that cannot be put together.
-pub fn walk_to_gpx(glows: &[Glow], walk: &Walk) -> Result<Vec<u8>> {
+pub fn walk_to_gpx(glows: &[Glow], walk: &Walk, calibrated: bool) -> Result<Vec<u8>> {
     let mut route = Route::new();
     route.name = Some("next walk".to_string());
     for (number, stop) in walk.stops.iter().enumerate() {
@@ -25,7 +26,8 @@ pub fn walk_to_gpx(glows: &[Glow], walk: &Walk) -> Result<Vec<u8>> {
         let mut point = Waypoint::new((longitude, rounded(latitude)).into());
         point.name = Some(format!("{}: {}", number + 1, glow.id));
         point.type_ = Some(stop.reason.name().to_string());
-        point.description = Some(format!("probability {:.2}", glow.p_positive));
+        let mark = if calibrated { "" } else { "not calibrated, " };
+        point.description = Some(format!("{mark}probability {:.2}", glow.p_positive));
         route.points.push(point);
     }
     let document = Gpx {

@@ -14,5 +14,5 @@ pub use forecast::{RecallForecast, SiteForecast, forecast_recall};
 pub use gpx::walk_to_gpx;
 pub use next_walk::{FORMAT, NextWalk, StopCount};
 pub use route::{route, route_length};
-pub use table::write_walk;
+pub use table::walk_to_csv;
 pub use walk::{Budget, Glow, Reason, Stop, Walk, WalkPlan, plan_walk};

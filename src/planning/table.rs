@@ -1,9 +1,7 @@
 //! The next walk as a ledger table to be filled in.
 
 use super::walk::{Glow, Walk};
-use crate::Result;
 use crate::files;
-use std::path::Path;
 
 /// Columns that the plan itself fills or leaves to be filled.
 const OWN: [&str; 9] = [
@@ -18,18 +16,11 @@ const OWN: [&str; 9] = [
     "longitude",
 ];
 
-/// Writes the walk as a new ledger table, whole or not at all, its `label` to be filled in.
+/// The walk as a new ledger table, its `label` to be filled in.
 ///
 /// Columns `stop,patch_id,label,selection,inclusion_probability,reason,p_positive,latitude,longitude`, then
 /// those that the glows' records have, in the order of their first appearance.
-///
-/// # Errors
-/// What the system refuses.
-pub fn write_walk(path: &Path, glows: &[Glow], walk: &Walk) -> Result<()> {
-    files::write_whole(path, &to_csv(glows, walk))
-}
-
-fn to_csv(glows: &[Glow], walk: &Walk) -> Vec<u8> {
+pub fn walk_to_csv(glows: &[Glow], walk: &Walk) -> Vec<u8> {
     let mut kept: Vec<&str> = Vec::new();
     for stop in &walk.stops {
         for (column, _) in &glows[stop.glow].record {
@@ -94,7 +85,7 @@ mod tests {
             kilometers: None,
             warnings: Vec::new(),
         };
-        let text = String::from_utf8(to_csv(&glows, &walk)).unwrap();
+        let text = String::from_utf8(walk_to_csv(&glows, &walk)).unwrap();
         assert_eq!(
             text,
             "stop,patch_id,label,selection,inclusion_probability,reason,p_positive,latitude,longitude,r,night,site\n\

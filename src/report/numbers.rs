@@ -2,6 +2,9 @@
 
 use super::figures::Span;
 
+/// From here on digits before the point are too many to be read.
+const UNREADABLE: f64 = 1e9;
+
 /// Decimals at which `uncertainty` keeps two significant digits, 0 to 9.
 ///
 /// JCGM 100:2008, 7.2.6: one or two digits of the uncertainty, the estimate rounded to match.
@@ -18,8 +21,14 @@ fn decimals_for(uncertainty: f64) -> usize {
 }
 
 /// A number with fixed decimals and a true minus sign, never "−0".
+///
+/// A number so large that nobody reads its digits, such as a limit that the data do not bound, is
+/// written with a power of ten.
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
+    let text = match value.abs() < UNREADABLE {
+        true => format!("{value:.decimals$}"),
+        false => format!("{value:.1e}").replace('e', "·10^"),
+    };
     match text.strip_prefix('-') {
         Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_string(),
         Some(rest) => format!("−{rest}"),
@@ -101,6 +110,7 @@ mod tests {
             "−0.0041 (−0.0060 to −0.0022)"
         );
         assert_eq!(stated(Span::bare(0.34567)), "0.346");
+        assert_eq!(stated(Span::new(0.074, 0.0, 3.3e37)), "0 (0 to 3.3·10^37)");
     }
 
     #[test]

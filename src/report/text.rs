@@ -173,6 +173,14 @@ fn interval_methods(sources: &Sources) -> Option<String> {
         ("average precision", &chosen.average_precision),
         ("recall", &chosen.recall),
         ("precision", &chosen.precision),
+        ("specificity", &chosen.specificity),
+        ("balanced accuracy", &chosen.balanced_accuracy),
+        ("F", &chosen.f1),
+        ("Matthews correlation", &chosen.matthews),
+        ("kappa", &chosen.kappa),
+        ("the Brier score", &chosen.brier),
+        ("the calibration's intercept", &chosen.calibration_intercept),
+        ("its slope", &chosen.calibration_slope),
     ];
     let mut used_by: Vec<(String, &Merit)> = figures
         .into_iter()

@@ -99,7 +99,9 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
         &files::read(old)?,
     );
     made_from.add(season.name_of(&new_path), &files::read(&new_path)?);
+    found.warnings.extend(learn::not_calibrated(&ledger.rig));
     Document::new(evaluation::COMPARISON_FORMAT, made_from, found.clone())
+        .of_rig(ledger.rig.calibrated)
         .write(&season.result("comparison.json"))?;
     Ok(describe(&found))
 }

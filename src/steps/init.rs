@@ -38,11 +38,51 @@ pub fn init(folder: &Path) -> Result<Outcome> {
 mod tests {
     use super::*;
     use crate::season::Plan;
+    use std::collections::BTreeMap;
 
     #[test]
     fn the_season_file_that_init_writes_can_be_read() {
         let plan = Plan::parse(include_str!("init/season.toml")).unwrap();
         assert_eq!(plan.ledger.positive, ["bone"]);
+    }
+
+    /// The lines of a section that set a key or show how.
+    fn keys(section: &str) -> BTreeMap<String, toml::Value> {
+        let text = include_str!("init/season.toml");
+        let (_, rest) = text.split_once(&format!("[{section}]\n")).unwrap();
+        let lines = rest.lines().take_while(|l| !l.starts_with('['));
+        let set = lines.filter_map(|l| l.trim_start_matches("# ").parse::<toml::Table>().ok());
+        set.flatten().collect()
+    }
+
+    #[test]
+    fn the_season_file_shows_every_key_with_its_default() {
+        let plan = Plan::parse(include_str!("init/season.toml")).unwrap();
+        let plan = serde_json::to_value(plan).unwrap();
+        let number = |v: &toml::Value| v.as_float().or(v.as_integer().map(|i| i as f64));
+        let mut compared = 0;
+        for (section, defaults) in plan.as_object().unwrap() {
+            let Some(defaults) = defaults.as_object() else {
+                continue;
+            };
+            let shown = keys(section);
+            for (key, default) in defaults {
+                let shown = shown.get(key);
+                let shown = shown.unwrap_or_else(|| panic!("{section}.{key} is not shown"));
+                let example = default.is_null() || (section == "strips" && key == "files");
+                let same = match default.as_f64() {
+                    Some(default) => number(shown) == Some(default),
+                    None => serde_json::to_value(shown).unwrap() == *default,
+                };
+                assert!(
+                    example || same,
+                    "{section}.{key}: {shown}, default {default}"
+                );
+                compared += usize::from(!example);
+            }
+        }
+        assert!(compared > 30, "{compared}");
+        assert!(keys("calibration").contains_key("nights"));
     }
 
     #[test]

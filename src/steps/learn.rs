@@ -1,13 +1,14 @@
 //! Ground checks to `evaluation.json`, `model.json` and `thresholds.json`.
 
 use super::learning::{Groups, Learning, MeasuredLedger};
+use super::marking::{NOT_CALIBRATED, marked};
 use super::{Outcome, Progress, inputs, score};
 use crate::calibration::Rig;
 use crate::classify::{Method, Model};
 use crate::evaluation::{
     self, ClusterBootstrap, Evaluated, Evaluation, Folds, Inside, Merit, OutOfGroup, Recipe,
 };
-use crate::files::Document;
+use crate::files::{self, Document};
 use crate::season::Season;
 use crate::strip::{StripResult, median_patches_per_hectare};
 use crate::threshold::{self, Request, Thresholds};
@@ -42,16 +43,18 @@ pub(super) fn evaluated(
     let mut evaluated = evaluated?;
     evaluated.evaluation.warnings = cautions(&ledger.rig, &learning, &evaluated.evaluation);
     let found = &evaluated.evaluation;
-    evaluation::write_predictions(
+    let predictions =
+        evaluation::predictions_to_csv(&evaluated.predictions, found.prevalence.value);
+    files::write_whole(
         &season.result("predictions.csv"),
-        &evaluated.predictions,
-        found.prevalence.value,
+        &marked(predictions, ledger.rig.calibrated)?,
     )?;
     Document::new(
         evaluation::FORMAT,
         inputs::of_learning(season)?,
         found.clone(),
     )
+    .of_rig(ledger.rig.calibrated)
     .write(&season.result("evaluation.json"))?;
     Ok((describe(found), evaluated))
 }
@@ -60,7 +63,7 @@ pub(super) fn evaluated(
 fn cautions(rig: &Rig, learning: &Learning, found: &Evaluation) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     if !rig.calibrated {
-        all.push("Not calibrated: colors are those that the camera's sRGB would mean.".into());
+        all.push(NOT_CALIBRATED.into());
     } else if !rig.passed {
         all.push("The calibration failed its limit.".into());
     }
@@ -70,6 +73,11 @@ fn cautions(rig: &Rig, learning: &Learning, found: &Evaluation) -> Vec<String> {
         }
     }
     all
+}
+
+/// What to say of a rig that is not calibrated.
+pub(super) fn not_calibrated(rig: &Rig) -> Option<String> {
+    (!rig.calibrated).then(|| NOT_CALIBRATED.to_string())
 }
 
 pub(super) fn with_interval(merit: &Merit) -> String {
@@ -147,8 +155,11 @@ pub(super) fn trained(
     progress.finish();
     let model = model?;
     let inputs = inputs::with_result(season, inputs::of_learning(season)?, "evaluation.json")?;
-    model.write(&season.result("model.json"), inputs)?;
+    Document::new(Model::FORMAT, inputs, model)
+        .of_rig(ledger.rig.calibrated)
+        .write(&season.result("model.json"))?;
     Ok(Outcome::new("train")
+        .warn(not_calibrated(&ledger.rig))
         .say(format!(
             "Fitted \"{}\" to {} patches of {} groups.",
             found.chosen,
@@ -197,8 +208,16 @@ pub(super) fn recommended(
     let novelty = model.novelty().cut();
     let thresholds = recommendation(season, &ledger.rig, &learning, predictions, novelty)?
         .with_region(&model, &chromaticities, brightness[brightness.len() / 2])?;
+    let thresholds = Thresholds {
+        warnings: not_calibrated(&ledger.rig)
+            .into_iter()
+            .chain(thresholds.warnings)
+            .collect(),
+        ..thresholds
+    };
     let inputs = inputs::with_result(season, inputs::of_learning(season)?, "model.json")?;
     Document::new(threshold::FORMAT, inputs, thresholds.clone())
+        .of_rig(ledger.rig.calibrated)
         .write(&season.result("thresholds.json"))?;
     Ok(describe_thresholds(&thresholds))
 }

@@ -51,7 +51,8 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
                 .remedy("call `boneglow run` first"),
         );
     }
-    let learning = MeasuredLedger::read(season)?.learning(season, Groups::All)?;
+    let ledger = MeasuredLedger::read(season)?;
+    let learning = ledger.learning(season, Groups::All)?;
     let (_, locked) = evaluation::split_locked(&learning.data, &plan.ledger.locked)
         .map_err(|e| e.at(season.file()))?;
     let of_id: BTreeMap<&String, &Measurement> = learning
@@ -79,8 +80,12 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
     let known = earlier.openings.iter().any(|o| o.inputs == inputs);
     let bootstrap = ClusterBootstrap::of_season(&plan.classify, &plan.threshold);
     let openings = evaluation::open_locked(earlier, &walks, &locked, inputs.clone(), &bootstrap)?;
-    Document::new(LOCKED_FORMAT, inputs.clone(), openings.clone()).write(&path)?;
-    let mut outcome = Outcome::new("evaluate").result(json!(openings));
+    Document::new(LOCKED_FORMAT, inputs.clone(), openings.clone())
+        .of_rig(ledger.rig.calibrated)
+        .write(&path)?;
+    let mut outcome = Outcome::new("evaluate")
+        .warn(learn::not_calibrated(&ledger.rig))
+        .result(json!(openings));
     if let Some(opening) = openings.openings.iter().find(|o| o.inputs == inputs) {
         outcome = outcome.say(format!(
             "Locked: {} patches of {}, {} of them positive.",

@@ -13,6 +13,7 @@ mod judging;
 mod learn;
 mod learning;
 mod locked;
+mod marking;
 mod outcome;
 mod plan;
 mod report;

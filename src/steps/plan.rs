@@ -4,13 +4,13 @@ use super::inputs::Inputs;
 use super::judging::Judging;
 use super::learning::{Groups, MeasuredLedger};
 use super::score::{StripFiles, all_strips};
-use super::{Outcome, Progress, learn};
+use super::{Outcome, Progress, learn, marking};
 use crate::calibration::{Measurement, Role};
 use crate::files::{self, Document, Row, Table};
 use crate::ledger::{Patch, Recordings};
 use crate::planning::{
     self, Budget, Glow, NextWalk, RecallForecast, Walk, WalkPlan, forecast_recall, plan_walk,
-    walk_to_gpx, write_walk,
+    walk_to_csv, walk_to_gpx,
 };
 use crate::season::Season;
 use crate::threshold::Decision;
@@ -97,18 +97,22 @@ pub fn plan(
                 "give the new walk a name of its own: a filled-in table is never overwritten",
             ));
     }
+    warnings.extend(learn::not_calibrated(&ledger.rig));
     warnings.extend(walk.warnings.iter().cloned());
     let next = NextWalk {
         warnings,
         ..NextWalk::of(&walk, glows.len(), forecast)
     };
-    write_walk(&table, &glows, &walk)?;
-    files::write_whole(&season.result("walk.gpx"), &walk_to_gpx(&glows, &walk)?)?;
+    let csv = marking::marked(walk_to_csv(&glows, &walk), ledger.rig.calibrated)?;
+    files::write_whole(&table, &csv)?;
+    let gpx = walk_to_gpx(&glows, &walk, ledger.rig.calibrated)?;
+    files::write_whole(&season.result("walk.gpx"), &gpx)?;
     Document::new(
         planning::FORMAT,
         made_from(season, &pool.tables)?,
         next.clone(),
     )
+    .of_rig(ledger.rig.calibrated)
     .write(&season.result("plan.json"))?;
     Ok(describe(&next, &walk, &table))
 }
@@ -166,7 +170,7 @@ impl<'a> Pool<'a> {
                     continue;
                 };
                 if patch.label.is_none() {
-                    waiting.push((record(&row, &[]), *patch));
+                    waiting.push((record(&row, &["calibrated"]), *patch));
                     measurements.push(**measurement);
                     continue;
                 }
@@ -237,7 +241,7 @@ impl<'a> Pool<'a> {
             .collect();
         for (row, judged) in kept.iter().zip(self.judging.judge(&measured)) {
             let latitude = row.optional_number("latitude")?;
-            let mut record = record(row, &["x", "y", "width", "height"]);
+            let mut record = record(row, &["x", "y", "width", "height", "calibrated"]);
             record.splice(0..0, whereabouts.iter().cloned());
             let (top, height) = (row.number("y")?, row.number("height")?);
             let (left, width) = (row.number("x")?, row.number("width")?);

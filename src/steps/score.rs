@@ -1,5 +1,6 @@
 //! Strips to probability and class pictures, candidates and places.
 
+use super::marking::marked;
 use super::{Outcome, Progress, inputs, learning};
 use crate::classify::Model;
 use crate::files::{self, Document, Provenance};
@@ -121,7 +122,8 @@ pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Res
             .remedy("name them there or on the command line"));
     }
     let rig = learning::rig(season)?;
-    let model = Model::read(&season.result("model.json"))?;
+    let model = Model::read(&season.result("model.json"))
+        .map_err(|e| e.remedy("call `boneglow train` first, or `boneglow run` for all steps"))?;
     let thresholds: Thresholds =
         inputs::earlier(season, "thresholds.json", threshold::FORMAT, "threshold")?;
     let judge = ModelJudge::new(&model, &thresholds)?;
@@ -219,11 +221,14 @@ fn write_one(
 ) -> Result<()> {
     files::write_whole(
         &folder.join("candidates.csv"),
-        &strip::to_csv(&result.candidates),
+        &marked(strip::to_csv(&result.candidates), result.calibrated)?,
     )?;
     files::write_whole(
         &folder.join("glows.csv"),
-        &strip::glows_to_csv(&result.strip, &result.glows, &result.candidates),
+        &marked(
+            strip::glows_to_csv(&result.strip, &result.glows, &result.candidates),
+            result.calibrated,
+        )?,
     )?;
     let overview = report::strip_figure(result, marks)?;
     files::write_whole(&folder.join("overview.svg"), overview.svg.as_bytes())?;

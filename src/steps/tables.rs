@@ -1,6 +1,7 @@
 //! Tables in, tables out: colors of patches, decisions on patches, colors of spectra, rigs compared.
 
 use super::judging::Judging;
+use super::marking::{NOT_CALIBRATED, marked};
 use super::{Outcome, learning};
 use crate::Result;
 use crate::calibration::Measurement;
@@ -25,7 +26,7 @@ const COLORS: [&str; 7] = [
 ];
 
 /// The rows of a table with more columns; a column of the same name is replaced.
-fn with_columns(table: &Table, names: &[String], cells: &[Vec<String>]) -> Vec<u8> {
+pub(super) fn with_columns(table: &Table, names: &[String], cells: &[Vec<String>]) -> Vec<u8> {
     let kept = table.header().iter().filter(|h| !names.contains(h));
     let kept: Vec<&str> = kept.map(String::as_str).collect();
     let header = kept.iter().copied().chain(names.iter().map(String::as_str));
@@ -58,6 +59,7 @@ fn color_cells(measurement: &Measurement) -> Vec<String> {
 /// Colors of a table's patches, in order.
 struct Measured {
     colors: Vec<Measurement>,
+    calibrated: bool,
     warnings: Vec<String>,
 }
 
@@ -67,9 +69,10 @@ fn measured(season: &Season, table: &Table) -> Result<Measured> {
     let patches = read_table(table, &season.plan.ledger.group, &mut recordings)?;
     Ok(Measured {
         colors: learning::measure(&rig, &patches),
+        calibrated: rig.calibrated,
         warnings: match rig.calibrated {
             true => Vec::new(),
-            false => vec!["not calibrated: the primaries of sRGB are assumed.".to_string()],
+            false => vec![NOT_CALIBRATED.to_string()],
         },
     })
 }
@@ -79,6 +82,7 @@ pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
     let measured = measured(season, table)?;
     let cells: Vec<Vec<String>> = measured.colors.iter().map(color_cells).collect();
     let csv = with_columns(table, &COLORS.map(String::from), &cells);
+    let csv = marked(csv, measured.calibrated)?;
     let faint = measured.colors.iter().filter(|m| m.too_faint).count();
     let outcome = Outcome::new("measure")
         .say(format!(
@@ -119,7 +123,7 @@ pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
         .collect();
     let walks = judged.iter().filter(|j| j.decision == Decision::Walk);
     let walks = walks.count();
-    let csv = with_columns(table, &names, &cells);
+    let csv = marked(with_columns(table, &names, &cells), measured.calibrated)?;
     let outcome = Outcome::new("classify")
         .say(format!(
             "Classified {} patches: {walks} are worth a walk.",

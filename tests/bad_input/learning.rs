@@ -127,6 +127,28 @@ fn six_groups_are_too_few_to_be_silent_about() {
     warns(&season, "6 groups");
 }
 
+#[test]
+fn a_few_patches_that_carry_the_weight_are_named() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        let cells = text.lines().enumerate().map(|(i, line)| match i {
+            0 => format!("{line},inclusion_probability\n"),
+            2 | 9 => format!("{line},0.0001\n"),
+            _ => format!("{line},1\n"),
+        });
+        cells.collect()
+    });
+    season.succeeds(&["evaluate"]);
+    warns(&season, "carry most of the weight");
+    warns(&season, "calcite-0-0");
+    let evaluation: serde_json::Value =
+        serde_json::from_str(&season.read("results/evaluation.json")).unwrap();
+    for classifier in evaluation["classifiers"].as_array().unwrap() {
+        let high = classifier["log_loss"]["high"].as_f64();
+        assert!(high.is_none_or(|h| h < 35.0), "{high:?}");
+    }
+}
+
 fn warns(season: &TrialSeason, word: &str) {
     let evaluation: serde_json::Value =
         serde_json::from_str(&season.read("results/evaluation.json")).unwrap();

@@ -34,6 +34,50 @@ fn a_patch_id_that_stands_twice_is_refused() {
 }
 
 #[test]
+fn a_table_in_another_encoding_is_refused_as_such() {
+    let season = TrialSeason::small();
+    let mut bytes = season.read(CHECKS).into_bytes();
+    let place = bytes.iter().position(|b| *b == b'\n').unwrap() + 1;
+    bytes[place] = 0xe9;
+    std::fs::write(season.path(CHECKS), bytes).unwrap();
+    season.refuses(
+        &["evaluate"],
+        &["checks.csv, line 2", "not UTF-8", "save the table"],
+    );
+}
+
+#[test]
+fn an_inclusion_probability_of_hardly_anything_is_refused_where_it_stands() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        let cells = text.lines().enumerate().map(|(i, line)| match i {
+            0 => format!("{line},inclusion_probability\n"),
+            3 => format!("{line},1e-300\n"),
+            _ => format!("{line},0.5\n"),
+        });
+        cells.collect()
+    });
+    season.refuses(
+        &["evaluate"],
+        &[
+            "checks.csv, line 4",
+            "inclusion_probability",
+            "1e-300",
+            "1e-6",
+        ],
+    );
+}
+
+#[test]
+fn a_table_that_is_not_there_is_refused_with_where_it_is_looked_for() {
+    let season = TrialSeason::small();
+    season.refuses(
+        &["classify", "nowhere.csv"],
+        &["nowhere.csv", "no such file", "from where you are"],
+    );
+}
+
+#[test]
 fn text_in_a_number_column_is_refused() {
     let season = TrialSeason::small();
     season.replace(CHECKS, ",3.0,3.0,3.0,400", ",dim,3.0,3.0,400");

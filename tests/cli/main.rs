@@ -7,6 +7,7 @@ mod compare;
 mod conventions;
 mod drift;
 mod locked;
+mod marks;
 mod plan;
 mod readme;
 mod score;

@@ -136,6 +136,12 @@ fn ridge_logistic_regression_equals_the_reference_probabilities() {
     }
 }
 
+fn softmax(logits: &Array2<f64>) -> Array2<f64> {
+    let powers = logits.mapv(f64::exp);
+    let sums = powers.sum_axis(Axis(1)).insert_axis(Axis(1));
+    powers / sums
+}
+
 #[test]
 fn ridge_logistic_regression_equals_the_reference_coefficients() {
     for (file, name, strength, standardized) in [
@@ -153,6 +159,11 @@ fn ridge_logistic_regression_equals_the_reference_coefficients() {
         let optimum = rows.fit(1.0 / strength, None).unwrap();
         let Coefficients { slopes, intercepts } = &optimum.coefficients;
         let logits = x.dot(&slopes.t()) + &ndarray::Array1::from(intercepts.clone());
+        let file = format!("logreg_probabilities_{name}.csv");
+        let reference = columns(&file, &["p0", "p1", "p2"]);
+        for (found, reference) in softmax(&logits).iter().zip(&reference) {
+            compare(name, "p", *found, *reference, LOGISTIC_TOLERANCE);
+        }
         let id = format!("logreg_l2_{name}");
         for (entry, reference, tolerance) in expected("classification_reference.json", &id) {
             let parts: Vec<&str> = entry.split('_').collect();

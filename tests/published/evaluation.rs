@@ -2,7 +2,8 @@
 //!
 //! `data/grouped_evaluation.json` is made by `data/grouped_evaluation.py` (scikit-learn): patches in turn
 //! are put into groups, standardization and ridge logistic regression are learnt without each group, and its
-//! patches predicted. Settings are fixed: how they are tuned inside is this project's own rule.
+//! patches predicted. Settings are fixed: how they are tuned inside is this project's own rule. Some cases
+//! weigh the patches, in fitting and in every figure, and some let each class count the same in fitting.
 
 use crate::classifiers::dataset;
 use crate::data;
@@ -22,11 +23,13 @@ fn figures_out_of_group_equal_those_of_independent_software() {
     let text = std::fs::read(data("grouped_evaluation.json")).unwrap();
     let content: Value = serde_json::from_slice(&text).unwrap();
     let cases = content["cases"].as_array().unwrap();
-    assert_eq!(cases.len(), 3);
+    assert_eq!(cases.len(), 7);
     for case in cases {
         let number = |key: &str| case[key].as_f64().unwrap();
         let mut patches = dataset(case["data"].as_str().unwrap());
         let groups = case["groups"].as_u64().unwrap() as usize;
+        let weights = case["weights"].as_array().unwrap();
+        patches.weights = weights.iter().map(|w| w.as_f64().unwrap()).collect();
         patches.groups = (0..patches.len()).map(|i| i % groups).collect();
         patches.group_names = (0..groups).map(|g| format!("group {g}")).collect();
         patches.positive = patches
@@ -39,7 +42,7 @@ fn figures_out_of_group_equal_those_of_independent_software() {
             strength: number("strength"),
         });
         let inside = Inside {
-            balance_classes: false,
+            balance_classes: case["balanced"].as_bool().unwrap(),
             nested: false,
             seed: 1,
         };
@@ -59,7 +62,9 @@ fn figures_out_of_group_equal_those_of_independent_software() {
                 .filter(|&i| found.groups()[i] == group)
                 .collect();
             let loss = |&i: &usize| -found.probabilities()[(i, found.labels()[i])].ln();
-            let mean = rows.iter().map(loss).sum::<f64>() / rows.len() as f64;
+            let weight = |i: &usize| patches.weights[*i];
+            let total: f64 = rows.iter().map(weight).sum();
+            let mean = rows.iter().map(|i| weight(i) * loss(i)).sum::<f64>() / total;
             let off = (mean - reference.as_f64().unwrap()).abs();
             assert!(off < OF_LOSSES, "{} group {group}: {mean}", case["data"]);
         }
@@ -80,10 +85,15 @@ fn figures_out_of_group_equal_those_of_independent_software() {
             ("brier", &of.brier, OF_LOSSES),
             ("brier", &of.classes[positive].brier, OF_LOSSES),
             ("auc", &of.auc, OF_RANKS),
+            ("partial_auc", &of.partial_auc, OF_RANKS),
             ("average_precision", &of.average_precision, OF_RANKS),
             ("recall", &of.recall, OF_RANKS),
             ("precision", &of.precision, OF_RANKS),
+            ("specificity", &of.specificity, OF_RANKS),
+            ("f1", &of.f1, OF_RANKS),
             ("matthews", &of.matthews, OF_RANKS),
+            ("kappa", &of.kappa, OF_RANKS),
+            ("balanced_accuracy", &of.balanced_accuracy, OF_RANKS),
         ] {
             let Merit { value, .. } = merit.as_ref().unwrap();
             assert!(

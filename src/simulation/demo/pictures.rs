@@ -1,7 +1,6 @@
 //! Pictures in memory.
 
 use crate::{Error, Result};
-use std::io::Cursor;
 
 /// An 8-bit sRGB PNG of interleaved codes.
 pub(super) fn png8(width: usize, height: usize, codes: &[u8]) -> Result<Vec<u8>> {
@@ -19,21 +18,6 @@ pub(super) fn png8(width: usize, height: usize, codes: &[u8]) -> Result<Vec<u8>>
         })
         .map_err(refused)?;
     Ok(bytes)
-}
-
-/// An uncompressed 16-bit TIFF of interleaved codes.
-pub(super) fn tiff16(width: usize, height: usize, codes: &[u16]) -> Result<Vec<u8>> {
-    let mut bytes = Cursor::new(Vec::new());
-    tiff::encoder::TiffEncoder::new(&mut bytes)
-        .and_then(|mut encoder| {
-            encoder.write_image::<tiff::encoder::colortype::RGB16>(
-                width as u32,
-                height as u32,
-                codes,
-            )
-        })
-        .map_err(refused)?;
-    Ok(bytes.into_inner())
 }
 
 fn refused(error: impl std::fmt::Display) -> Error {

@@ -5,14 +5,13 @@ use super::rig::bell;
 use super::sites::{Site, site};
 use super::{SEED, pictures, table};
 use crate::Result;
-use crate::signal::{BitDepth, LinearSignal, Response};
+use crate::signal::LinearSignal;
 use crate::simulation::{Draw, VirtualRig};
 use std::f64::consts::TAU;
 
 /// A strip to be flown.
 struct Plan {
     stem: &'static str,
-    extension: &'static str,
     /// Number of its site, beyond those of the ledger.
     site: usize,
     /// What the team calls it; no such place exists.
@@ -28,10 +27,9 @@ struct Plan {
 /// Pixels across the strips of the season.
 pub(super) const WIDTH: usize = 640;
 
-const PLANS: [Plan; 3] = [
+const PLANS: [Plan; 2] = [
     Plan {
         stem: "north-line",
-        extension: "png",
         site: 16,
         place: "Quarrel Gap",
         rows: 1600,
@@ -42,7 +40,6 @@ const PLANS: [Plan; 3] = [
     },
     Plan {
         stem: "south-line",
-        extension: "png",
         site: 17,
         place: "Russet Spur",
         rows: 1600,
@@ -50,17 +47,6 @@ const PLANS: [Plan; 3] = [
         things: 34,
         bones: 6,
         heading_deg: 96.0,
-    },
-    Plan {
-        stem: "trial-16-bit",
-        extension: "tiff",
-        site: 18,
-        place: "Sedge Hollow",
-        rows: 240,
-        width: 200,
-        things: 7,
-        bones: 2,
-        heading_deg: 181.0,
     },
 ];
 
@@ -143,21 +129,10 @@ pub(super) fn files(rig: &VirtualRig) -> Result<Vec<(String, Vec<u8>)>> {
         let heights = heights(plan, &mut draw);
         files.push(row_table(plan, &site, &heights, &mut draw));
         files.push(marks(plan, &things));
-        let path = format!("strips/{}.{}", plan.stem, plan.extension);
-        let deep = VirtualRig {
-            depth: BitDepth::SIXTEEN,
-            response: Response::Srgb,
-            ..rig.clone()
-        };
-        let picture = if plan.extension == "tiff" {
-            let codes = codes(plan, &site, &deep, &things, &heights, &mut draw);
-            pictures::tiff16(plan.width, plan.rows, &codes)?
-        } else {
-            let codes = codes(plan, &site, rig, &things, &heights, &mut draw);
-            let codes: Vec<u8> = codes.iter().map(|code| *code as u8).collect();
-            pictures::png8(plan.width, plan.rows, &codes)?
-        };
-        files.push((path, picture));
+        let codes = codes(plan, &site, rig, &things, &heights, &mut draw);
+        let codes: Vec<u8> = codes.iter().map(|code| *code as u8).collect();
+        let picture = pictures::png8(plan.width, plan.rows, &codes)?;
+        files.push((format!("strips/{}.png", plan.stem), picture));
     }
     Ok(files)
 }

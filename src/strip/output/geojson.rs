@@ -27,6 +27,9 @@ pub fn to_geojson(strips: &[StripResult]) -> Result<Vec<u8>> {
             put("mean", round(c.mean, 1e6).into());
             put("pixels", c.pixels.into());
             put("position_sd_m", round(place.position_sd_m, 1e2).into());
+            if !strip.calibrated {
+                put("calibrated", false.into());
+            }
             if let Some(photo) = &c.nearest_photo {
                 put("nearest_photo", photo.clone().into());
             }

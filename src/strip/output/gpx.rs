@@ -26,8 +26,13 @@ pub fn to_gpx(strips: &[StripResult]) -> Result<Vec<u8>> {
             let point = (longitude, seven_decimals(place.latitude));
             let mut waypoint = Waypoint::new(point.into());
             waypoint.name = Some(format!("{}-{}", strip.strip, c.number));
+            let mark = if strip.calibrated {
+                ""
+            } else {
+                "not calibrated, "
+            };
             waypoint.description = Some(format!(
-                "probability {:.2} at its peak, {} pixels, position within {:.1} m (1 sd)",
+                "{mark}probability {:.2} at its peak, {} pixels, position within {:.1} m (1 sd)",
                 c.peak, c.pixels, place.position_sd_m
             ));
             waypoint.type_ = Some(if c.novel {
