@@ -92,7 +92,9 @@ impl Captures {
                 relative_exposure,
                 reading: read_reading(&row, folder, response, depth, &mut pictures)?,
             };
-            if shot.reading.clipped > CLIPPED {
+            // The brightest step of a measured response is where the response ends, not clipped.
+            let ends = kind == "step" && matches!(response, Response::Measured(_));
+            if shot.reading.clipped > CLIPPED && !ends {
                 saturated.push((shot, kind.to_string()));
                 continue;
             }

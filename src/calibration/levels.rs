@@ -1,15 +1,9 @@
 //! Dark level, white target and leak from their captures.
 
 use super::captures::{Captures, Shot};
-use super::{Black, Exposure, Flat, Leak, Noise, WhiteRecord};
+use super::{Black, Exposure, Flat, Leak, Noise, WhiteRecord, whites};
 use crate::season::{CalibrationPlan, IrradianceLaw};
 use crate::signal::{BitDepth, Capture, LinearSignal, Response};
-
-/// Whites whose channel ratios differ by more than this share and four standard errors show that
-/// the white balance moved.
-const BALANCE: f64 = 0.04;
-/// ... and whose brightness differs by more than this, that the exposure did.
-const BRIGHTNESS: f64 = 0.08;
 
 /// What turns a recorded signal into one at the reference height and the calibration's exposure.
 #[derive(Debug, Clone, Copy)]
@@ -158,50 +152,8 @@ pub(super) fn leak(
         leak.signal[c] = mean.max(0.0);
         leak.sd[c] = record.sd[c];
     }
-    compare_whites(shots, &nets, &record, warnings);
+    whites::compare(shots, &nets, reduction, warnings);
     (leak, Some(record))
-}
-
-/// Says whether white captures of one calibration differ, which a fixed exposure and white balance
-/// do not allow.
-fn compare_whites(
-    shots: &[Shot],
-    nets: &[[(f64, f64); 3]],
-    record: &WhiteRecord,
-    warnings: &mut Vec<String>,
-) {
-    let strongest = (0..3)
-        .max_by(|a, b| record.net_signal[*a].total_cmp(&record.net_signal[*b]))
-        .unwrap_or(1);
-    for (shot, net) in shots.iter().zip(nets) {
-        let share = |c: usize| net[c].0 / record.net_signal[c];
-        let error = |c: usize| net[c].1.sqrt() / record.net_signal[c].abs();
-        let bright = share(strongest);
-        if (bright - 1.0).abs() > BRIGHTNESS + 4.0 * error(strongest) {
-            warnings.push(format!(
-                "The white capture in line {} is {:.0} % of the mean of the whites after height and \
-                 exposure are allowed for: an automatic exposure was at work, or the height is wrong.",
-                shot.line,
-                100.0 * bright
-            ));
-        }
-        for c in 0..3 {
-            // A channel with little leak says little of the white balance.
-            if record.net_signal[c] < 0.1 * record.net_signal[strongest] {
-                continue;
-            }
-            let ratio = share(c) / bright;
-            if (ratio - 1.0).abs() > BALANCE + 4.0 * error(c).hypot(error(strongest)) {
-                warnings.push(format!(
-                    "The white balance moved between captures: in line {} the {} channel of the white \
-                     is {:.0} % of what the other whites let expect. Fix the white balance.",
-                    shot.line,
-                    ["red", "green", "blue"][c],
-                    100.0 * ratio
-                ));
-            }
-        }
-    }
 }
 
 /// Variance of one pixel's linear signal by a noise model, rounding included.

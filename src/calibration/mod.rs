@@ -22,6 +22,7 @@ mod reference;
 mod rig;
 mod targets;
 mod uncertainty;
+mod whites;
 
 pub use calibrate::{FORMAT, calibrate};
 pub use captures::{Captures, Shot};

@@ -19,6 +19,8 @@ const SIGNALS: [[f64; 3]; 8] = [
     [0.25, 0.45, 0.12],
 ];
 
+mod warnings;
+
 const HEADER: &str = "kind,target,r,g,b,r_sd,g_sd,b_sd,pixels,height_m,relative_exposure";
 
 /// A season whose tables a test can spoil before it is read.
@@ -408,28 +410,6 @@ fn a_blue_channel_that_carries_nothing_is_found_and_left_out() {
         rig.warnings
             .iter()
             .any(|w| w.contains("blue channel carries nothing"))
-    );
-}
-
-#[test]
-fn a_white_balance_that_moved_between_whites_is_told() {
-    let mut tables = Tables::new();
-    tables.captures = tables.captures.replace(
-        "white,,5.5,5.6,7,1,1,1,400,6,",
-        "white,,25,25,25,1,1,1,4000,6,\nwhite,,25,25,29,1,1,1,4000,6,",
-    );
-    let warned = tables.rig().warnings;
-    assert!(
-        warned.iter().any(|w| w.contains("white balance moved")),
-        "{warned:?}"
-    );
-    tables.captures = tables
-        .captures
-        .replace("white,,25,25,29", "white,,45,45,45");
-    let warned = tables.rig().warnings;
-    assert!(
-        warned.iter().any(|w| w.contains("automatic exposure")),
-        "{warned:?}"
     );
 }
 

@@ -132,17 +132,27 @@ impl Context {
             self.talk.warnings(&outcome);
             return Ok(exit_code(&outcome));
         }
-        if let (Ok(read), Ok(written)) = (from.canonicalize(), to.canonicalize())
-            && read == written
-        {
-            return Err(Error::input("this is the table that was read")
-                .at(to)
-                .remedy("give the result a name of its own"));
-        }
+        check_own_name(from, to)?;
         files::write_whole(to, bytes)?;
         self.talk.say(&format!("Wrote {}.", to.display()));
         self.conclude(outcome)
     }
+}
+
+/// Refuses to write one table over another.
+fn check_own_name(other: &Path, to: &Path) -> Result<()> {
+    let same = match (other.canonicalize(), to.canonicalize()) {
+        (Ok(other), Ok(to)) => other == to,
+        _ => other == to,
+    };
+    if same {
+        return Err(
+            Error::input("this is the table that was read, or another result")
+                .at(to)
+                .remedy("give the result a name of its own"),
+        );
+    }
+    Ok(())
 }
 
 /// Reads a table from a file, or from standard input where the path is `-`.

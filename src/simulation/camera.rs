@@ -1,6 +1,7 @@
 //! A rig on paper: from light to code values.
 
 use super::Draw;
+use crate::calibration::Rig;
 use crate::season::IrradianceLaw;
 use crate::signal::{BitDepth, LinearSignal, Response};
 use crate::spectra::{Filter, Sensitivities, Spectrum};
@@ -20,6 +21,22 @@ impl Noise {
         full_scale_electrons: 15_000.0,
         read_electrons: 8.0,
     };
+
+    /// The noise that a calibration measured, of each channel; absent where it measured none.
+    pub fn of_rig(rig: &Rig) -> Option<[Noise; 3]> {
+        // A gain of 0 is one too small to be seen: so many electrons that their noise is nothing.
+        let of = |gain: f64, read_sd: f64| {
+            let full_scale_electrons = 1.0 / gain.max(1e-9);
+            Noise {
+                full_scale_electrons,
+                read_electrons: read_sd * full_scale_electrons,
+            }
+        };
+        let noise = &rig.noise;
+        noise
+            .measured
+            .then(|| std::array::from_fn(|c| of(noise.gain[c], noise.read_sd[c])))
+    }
 
     /// Variance of one pixel's linear signal at a signal net of the dark level, both as shares of
     /// full scale.
@@ -54,8 +71,8 @@ pub struct VirtualRig {
     pub irradiance: IrradianceLaw,
     /// Height in m at which irradiance is 1.
     pub height_m: f64,
-    /// Noise of one pixel.
-    pub noise: Noise,
+    /// Noise of one pixel, of each channel.
+    pub noise: [Noise; 3],
     /// Response curve.
     pub response: Response,
     /// Bits per channel of the code values.
@@ -97,9 +114,9 @@ impl VirtualRig {
 
     /// Code values of one pixel with this mean signal.
     pub fn pixel(&self, mean: LinearSignal, draw: &mut Draw) -> [u16; 3] {
-        let noisy = std::array::from_fn(|c| {
+        let noisy = std::array::from_fn(|c: usize| {
             let net = mean.0[c] - self.black[c];
-            mean.0[c] + self.noise.variance(net).sqrt() * draw.normal()
+            mean.0[c] + self.noise[c].variance(net).sqrt() * draw.normal()
         });
         let codes = self.response.codes(LinearSignal(noisy), self.depth);
         codes.0.map(|code| code.round() as u16)
@@ -154,10 +171,10 @@ mod tests {
             leak: [0.0, 0.0, 0.02],
             irradiance: IrradianceLaw::Fan,
             height_m: 6.0,
-            noise: Noise {
+            noise: [Noise {
                 full_scale_electrons: 10_000.0,
                 read_electrons: 5.0,
-            },
+            }; 3],
             response,
             depth: BitDepth::new(12).unwrap(),
         }
@@ -185,7 +202,7 @@ mod tests {
             let patch = rig.patch(mean, 0.0, 20_000, &mut draw);
             let found = (patch.sd[0] / 4095.0).powi(2);
             // Rounding to whole codes adds a twelfth of a code squared.
-            let expected = rig.noise.variance(level) + 1.0 / 12.0 / 4095.0_f64.powi(2);
+            let expected = rig.noise[0].variance(level) + 1.0 / 12.0 / 4095.0_f64.powi(2);
             assert!((found / expected - 1.0).abs() < 0.05, "{level}: {found}");
             assert!((patch.mean[0] / 4095.0 - level - 0.01).abs() < 2e-4);
         }

@@ -19,6 +19,7 @@ mod plan;
 mod report;
 mod run;
 mod score;
+mod simulate;
 mod stack;
 mod tables;
 
@@ -34,5 +35,6 @@ pub use plan::{WalkWish, plan};
 pub use report::report;
 pub use run::{RunEnd, run};
 pub use score::score;
+pub use simulate::{Supposed, simulate};
 pub use stack::{StackWish, stack};
-pub use tables::{chromaticity, classify, measure, simulate};
+pub use tables::{chromaticity, classify, measure};

@@ -1,4 +1,4 @@
-//! Tables in, tables out: colors of patches, decisions on patches, colors of spectra, rigs compared.
+//! Tables in, tables out: colors of patches, decisions on patches, colors of spectra.
 
 use super::judging::Judging;
 use super::marking::{NOT_CALIBRATED, marked};
@@ -9,7 +9,6 @@ use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
 use crate::files::{self, Table};
 use crate::ledger::{Recordings, read_table};
 use crate::season::Season;
-use crate::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
 use crate::spectra::spectra_from_table;
 use crate::threshold::Decision;
 use serde_json::json;
@@ -150,23 +149,4 @@ pub fn chromaticity(table: &Table, ten_degree: bool) -> Result<(Vec<u8>, Outcome
         ))
         .result(json!({"spectra": colors.len()}));
     Ok((chromaticity_csv(&colors), outcome))
-}
-
-/// What rigs would record of the spectra, and how far apart they would set bone from the rest.
-pub fn simulate(season: &Season, spectra: &Table, rigs: &Table) -> Result<(Vec<u8>, Outcome)> {
-    let plan = ComparisonPlan::of_season(season, Noise::SUPPOSED)?;
-    let options = read_options(rigs, season.folder(), Some(spectra))?;
-    let found = compare_rigs(&plan, &options)?;
-    let mut outcome = Outcome::new("simulate").result(json!(found));
-    for option in &found.options {
-        outcome = outcome.say(match option.weakest {
-            Some(distance) => format!(
-                "{}: the class that is hardest to tell from bone lies {distance:.1} standard \
-                 uncertainties away.",
-                option.option
-            ),
-            None => format!("{}: a class has no hue behind this filter.", option.option),
-        });
-    }
-    Ok((found.separations_csv(), outcome))
 }

@@ -42,7 +42,14 @@ fn targets_without_captures_are_refused() {
     let season = TrialSeason::demo();
     let targets = lines_of(&season, "target");
     without(&season, CAPTURES, |line| targets.iter().any(|t| t == line));
-    season.refuses(&["calibrate"], &["captures.csv", "target"]);
+    season.refuses(
+        &["calibrate"],
+        &[
+            "captures.csv",
+            "of the reference has no capture",
+            "capture it, or",
+        ],
+    );
 }
 
 #[test]
@@ -84,7 +91,10 @@ fn fewer_targets_than_coefficients_are_refused() {
         };
         text.lines().map(cells).collect()
     });
-    season.refuses(&["calibrate"], &["targets"]);
+    season.refuses(
+        &["calibrate"],
+        &["captures.csv", "found 3 targets, expected at least"],
+    );
 }
 
 #[test]
@@ -133,6 +143,27 @@ fn negative_sensitivities_are_refused() {
 }
 
 #[test]
+fn a_response_without_its_dark_end_is_refused() {
+    let season = TrialSeason::demo();
+    season.replace(
+        "season.toml",
+        "response = \"srgb\"",
+        "response = \"targets/captures.csv\"",
+    );
+    season.succeeds(&["calibrate"]);
+    let dark = lines_of(&season, "dark");
+    without(&season, CAPTURES, |line| dark.iter().any(|d| d == line));
+    season.refuses(
+        &["calibrate"],
+        &[
+            "targets/captures.csv",
+            "relative exposure 0.03125",
+            "lens capped",
+        ],
+    );
+}
+
+#[test]
 fn a_missing_dark_capture_is_said() {
     let season = TrialSeason::demo();
     let dark = lines_of(&season, "dark");
@@ -140,7 +171,10 @@ fn a_missing_dark_capture_is_said() {
     without(&season, CAPTURES, |line| dark.iter().any(|d| d == line));
     let output = season.command(&["calibrate"]).output().unwrap();
     let said = String::from_utf8_lossy(&output.stderr).to_string();
-    assert!(said.contains("dark"), "{said}");
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(said.contains("There is no dark capture"), "{said}");
+    assert!(said.contains("Cap the lens and capture it"), "{said}");
+    assert!(!said.contains("white balance moved"), "{said}");
 }
 
 fn target_of(season: &TrialSeason, line: &str) -> String {
@@ -197,7 +231,10 @@ fn steps_that_are_not_monotone_are_refused_with_both_steps() {
         _ => line.to_string(),
     };
     edit_lines(&season, CAPTURES, |_, line| swapped(line));
-    season.refuses(&["calibrate"], &["captures.csv", "exposure", "step"]);
+    season.refuses(
+        &["calibrate"],
+        &["captures.csv", "not monotone: channel r", "0.70711", "0.5"],
+    );
 }
 
 #[test]

@@ -182,7 +182,10 @@ fn a_picture_that_is_cut_short_is_refused() {
     let bytes = std::fs::read(&whole).unwrap();
     std::fs::write(season.path("short.png"), &bytes[..bytes.len() / 2]).unwrap();
     with_picture(&season, "short.png", "0,0,4,4");
-    season.refuses(&["evaluate"], &["short.png"]);
+    season.refuses(
+        &["evaluate"],
+        &["short.png", "cut short", "copy the file again"],
+    );
 }
 
 #[test]

@@ -11,6 +11,7 @@ mod marks;
 mod plan;
 mod readme;
 mod score;
+mod simulate;
 mod stack;
 
 use support::TrialSeason;

@@ -3,7 +3,7 @@
 use boneglow::calibration::calibrate;
 use boneglow::files::Table;
 use boneglow::season::Season;
-use boneglow::simulation::{ComparisonPlan, Noise, compare_rigs, read_options};
+use boneglow::simulation::{ComparisonPlan, compare_rigs, read_options};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -95,7 +95,7 @@ fn the_ledger_holds_what_makes_a_survey_hard() {
 #[test]
 fn lichen_is_what_every_laser_and_filter_finds_hardest_to_tell_from_bone() {
     let season = Season::read(&committed().join("season.toml")).unwrap();
-    let plan = ComparisonPlan::of_season(&season, Noise::SUPPOSED).unwrap();
+    let plan = ComparisonPlan::of_season(&season, None).unwrap();
     let table = Table::read(&season.resolve("spectra/options.csv")).unwrap();
     let options = read_options(&table, season.folder(), None).unwrap();
     let found = compare_rigs(&plan, &options).unwrap();

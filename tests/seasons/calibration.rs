@@ -28,6 +28,34 @@ fn the_demo_rig_passes_its_own_limit_and_comes_back_from_its_file() {
     assert_eq!(rig, back);
 }
 
+/// The demo's camera is sRGB; its eleven steps and two dark captures must say so too. A measured
+/// response counts in units of its brightest step, so leaks are compared as shares of a target.
+#[test]
+fn a_measured_response_calibrates_as_well_as_the_true_one() {
+    let mut season = demo();
+    let truth = calibrate(&season).unwrap();
+    season.plan.rig.response = "targets/captures.csv".to_string();
+    let measured = calibrate(&season).unwrap();
+    let share = |rig: &Rig, c: usize| rig.leak.signal[c] / rig.targets[0].net_signal[c];
+    for c in 0..3 {
+        let off = share(&measured, c) / share(&truth, c) - 1.0;
+        println!("leak of channel {c} off by {:.1} %", 100.0 * off);
+        assert!(off.abs() < 0.1, "channel {c}: {off}");
+        assert!(measured.black.signal[c].abs() < 2e-4);
+    }
+    let error = |rig: &Rig| rig.errors.unwrap().cross_validated_mean_uv;
+    println!(
+        "{:.5}, with the true response {:.5}",
+        error(&measured),
+        error(&truth)
+    );
+    assert!(error(&measured) < error(&truth) + 0.0005);
+    for warning in &measured.warnings {
+        assert!(!warning.contains("white capture") && !warning.contains("white balance"));
+        assert!(!warning.contains("saturated"), "{warning}");
+    }
+}
+
 #[test]
 fn the_demo_nights_are_told_apart() {
     let season = demo();
@@ -73,6 +101,11 @@ fn coverage(field: &Field) -> f64 {
     share
 }
 
+/// What is wanted: a median below 0.004, a 95th percentile below 0.015 where the spectra allow, and
+/// never worse than least squares on a chart of 24. Reached: 0.0021 and 0.0176 (the chart 0.0021 and
+/// 0.0339; the best fit to the true spectra 0.0017 and 0.0087). So the 95th percentile is missed by
+/// 0.003, and the median is the chart's to two figures; the test allows it a tenth more.
+///
 /// Run with `--nocapture` for the table.
 #[test]
 fn ten_targets_and_the_cameras_curves_come_near_the_metameric_floor() {
@@ -88,6 +121,9 @@ fn ten_targets_and_the_cameras_curves_come_near_the_metameric_floor() {
     assert!((0.90..=0.98).contains(&share), "{share}");
 }
 
+/// Without the camera's curves ten targets miss what is wanted: 0.0045 in the median, which is more
+/// than 0.004 and more than the chart's 0.0021, and 0.0279 at the 95th percentile, which is less than
+/// the chart's 0.0326.
 #[test]
 fn ten_targets_alone_have_a_shorter_tail_than_the_chart_and_their_regions_hold() {
     let field = in_the_field(24, MappingChoice::Auto, false);
@@ -95,7 +131,7 @@ fn ten_targets_alone_have_a_shorter_tail_than_the_chart_and_their_regions_hold()
     told("the same without noise and leak", &field.clean);
     let practice = told("least squares on a chart of 24", &field.practice);
     let share = coverage(&field);
-    assert!(own[1] < practice[1]);
+    assert!(own[0] < 0.005 && own[1] < practice[1]);
     assert!((0.90..=0.98).contains(&share), "{share}");
 }
 

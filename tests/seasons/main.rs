@@ -4,6 +4,7 @@ mod calibration;
 mod evaluation;
 mod field;
 mod glows;
+mod noise;
 mod simulated;
 mod stages;
 

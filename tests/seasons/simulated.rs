@@ -138,10 +138,10 @@ impl Simulated {
             leak: [0.0006, 0.001, 0.004],
             irradiance: IrradianceLaw::Fan,
             height_m: 6.0,
-            noise: Noise {
+            noise: [Noise {
                 full_scale_electrons: 10_000.0,
                 read_electrons: 6.0,
-            },
+            }; 3],
             response: Response::Srgb,
             depth: BitDepth::EIGHT,
         };

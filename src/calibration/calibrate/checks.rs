@@ -4,6 +4,7 @@ use super::Fitting;
 use crate::calibration::choice::{Candidate, distance};
 use crate::calibration::rig::*;
 use crate::calibration::targets::Measured;
+use crate::signal::MeasuredResponse;
 use crate::{Error, Result};
 use nalgebra::{DMatrix, Matrix2};
 
@@ -24,9 +25,7 @@ impl Fitting<'_> {
         if steps.is_empty() {
             return Ok(Vec::new());
         }
-        if steps.len() >= 5 {
-            crate::signal::MeasuredResponse::from_steps(&steps, self.depth)?;
-        }
+        MeasuredResponse::check_rising(&steps, self.depth)?;
         let mut results: Vec<StepResult> = Vec::new();
         for step in &steps {
             let signal = self.response.signal(step.codes, self.depth)?.0;

@@ -2,11 +2,15 @@
 //! opto-electronic conversion function of ISO 14524.
 //!
 //! Between steps the curve is a monotone cubic (Fritsch and Carlson 1980, SIAM J. Numer. Anal.
-//! 17:238) of exposure to a power, the power that leaves the least error when each step in turn is
-//! predicted from the others. Above the brightest step nothing is claimed.
+//! 17:238) of (exposure + offset) to a power, with the offset and power that leave the least error
+//! when each step in turn is predicted from the others. The offset stands for the dark level, which
+//! the camera encodes together with the light.
+//!
+//! Nothing is extrapolated: the series begins in the dark, and above the brightest step nothing is
+//! claimed. Codes below those of the dark hold noise only; there the curve goes on straight.
 
 use crate::files::{Row, Table};
-use crate::signal::BitDepth;
+use crate::signal::{BitDepth, CodeValues};
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -17,7 +21,7 @@ pub struct Step {
     /// Exposure relative to the other steps, 0 (dark) or above.
     pub relative_exposure: f64,
     /// Mean code values.
-    pub codes: super::CodeValues,
+    pub codes: CodeValues,
 }
 
 /// A measured response, one curve a channel, all on one scale of exposure: 1 is the brightest step
@@ -35,8 +39,10 @@ pub struct MeasuredCurve {
     codes: Vec<f64>,
     /// Linear signal of the steps, ascending.
     signal: Vec<f64>,
-    /// Interpolated is signal to this power.
+    /// Interpolated is (signal + offset) to this power.
     power: f64,
+    /// Signal that the dark level seems to be.
+    offset: f64,
     /// Root mean square relative error of each inner step predicted from the others.
     pub residual: f64,
 }
@@ -46,17 +52,27 @@ const FEWEST_STEPS: usize = 5;
 
 /// The powers that are tried: linear to a cube root.
 const POWERS: [f64; 6] = [1.0, 0.75, 0.6, 0.5, 1.0 / 2.2, 1.0 / 3.0];
+/// The offsets that are tried, over the exposure of the darkest lit step.
+const OFFSETS: [f64; 8] = [0.0, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0, 2.0];
 
 impl MeasuredResponse {
     /// Reads a table of steps: `relative_exposure,r,g,b` in code values of `depth`. Of a table with
-    /// a column `kind`, such as that of captures, only rows of kind `step` count.
+    /// a column `kind`, such as that of captures, rows of kind `step` count, and those of kind `dark`
+    /// as steps of relative exposure 0.
     pub fn read(path: &Path, depth: BitDepth) -> Result<Self> {
         let table = Table::read(path)?;
         table.require(&["relative_exposure", "r", "g", "b"])?;
         let mut steps = Vec::new();
         for row in table.rows() {
-            if !table.has("kind") || row.get("kind") == Some("step") {
-                steps.push(read_step(&row, depth)?);
+            match row.get("kind") {
+                Some("dark") => steps.push(Step {
+                    relative_exposure: 0.0,
+                    codes: read_codes(&row, depth)?,
+                }),
+                kind if kind == Some("step") || !table.has("kind") => {
+                    steps.push(read_step(&row, depth)?);
+                }
+                _ => {}
             }
         }
         Self::from_steps(&steps, depth).map_err(|e| e.at(path))
@@ -67,8 +83,8 @@ impl MeasuredResponse {
     /// Steps at the top of the code range are left out. Steps of equal exposure are averaged.
     ///
     /// # Errors
-    /// Fewer than five steps that are not clipped, or code values that do not rise with exposure
-    /// (the two steps are named).
+    /// Fewer than five steps that are not clipped, none of exposure 0 among them, or code values that
+    /// do not rise with exposure (the two steps are named).
     ///
     /// ```
     /// use boneglow::signal::{BitDepth, CodeValues, MeasuredResponse, Step};
@@ -94,6 +110,11 @@ impl MeasuredResponse {
         Ok(MeasuredResponse { channels })
     }
 
+    /// Refuses steps whose code values do not rise with exposure, clipped ones left out.
+    pub(crate) fn check_rising(steps: &[Step], depth: BitDepth) -> Result<()> {
+        (0..3).try_for_each(|channel| rising(steps, channel, depth).map(|_| ()))
+    }
+
     /// The steps as a table that [`MeasuredResponse::read`] reads.
     pub fn to_csv(steps: &[Step]) -> String {
         let mut text = String::from("relative_exposure,r,g,b\n");
@@ -105,13 +126,18 @@ impl MeasuredResponse {
     }
 }
 
-fn read_step(row: &Row<'_>, depth: BitDepth) -> Result<Step> {
+fn read_codes(row: &Row<'_>, depth: BitDepth) -> Result<CodeValues> {
     let mut codes = [0.0; 3];
     for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
         *value = row
             .optional_number_in(column, 0.0..=depth.largest(), "code value")?
             .ok_or_else(|| row.error(column, "the cell is empty").remedy("fill it in"))?;
     }
+    Ok(CodeValues(codes))
+}
+
+fn read_step(row: &Row<'_>, depth: BitDepth) -> Result<Step> {
+    let codes = read_codes(row, depth)?;
     let relative_exposure = row
         .optional_number_in("relative_exposure", 0.0..=1e12, "relative exposure")?
         .ok_or_else(|| {
@@ -120,67 +146,82 @@ fn read_step(row: &Row<'_>, depth: BitDepth) -> Result<Step> {
         })?;
     Ok(Step {
         relative_exposure,
-        codes: super::CodeValues(codes),
+        codes,
     })
+}
+
+const NAMES: [&str; 3] = ["r", "g", "b"];
+
+/// Relative exposures and code values of a channel's steps that are not clipped, both rising; steps
+/// of equal exposure averaged.
+fn rising(steps: &[Step], channel: usize, depth: BitDepth) -> Result<Vec<(f64, f64)>> {
+    let mut points: Vec<(f64, f64)> = steps
+        .iter()
+        .filter(|s| s.codes.0[channel] < depth.largest() - 0.5)
+        .map(|s| (s.relative_exposure, s.codes.0[channel]))
+        .collect();
+    points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut merged: Vec<(f64, f64, f64)> = Vec::new();
+    for (exposure, code) in points {
+        match merged.last_mut() {
+            Some(last) if (last.0 - exposure).abs() <= 1e-9 * exposure => {
+                last.1 += code;
+                last.2 += 1.0;
+            }
+            _ => merged.push((exposure, code, 1.0)),
+        }
+    }
+    let merged: Vec<(f64, f64)> = merged.iter().map(|p| (p.0, p.1 / p.2)).collect();
+    for pair in merged.windows(2) {
+        let ((darker, low), (brighter, high)) = (pair[0], pair[1]);
+        if high <= low {
+            return Err(Error::input(format!(
+                "the step series is not monotone: channel {} falls from code {low:.2} to {high:.2} \
+                 where relative exposure rises from {darker} to {brighter}",
+                NAMES[channel]
+            ))
+            .remedy(
+                "check the exposures and the boxes of these steps; leave steps out that do not \
+                 differ from the dark level",
+            ));
+        }
+    }
+    Ok(merged)
 }
 
 impl MeasuredCurve {
     fn from_steps(steps: &[Step], channel: usize, brightest: f64, depth: BitDepth) -> Result<Self> {
-        let name = ["r", "g", "b"][channel];
-        let mut points: Vec<(f64, f64)> = steps
-            .iter()
-            .filter(|s| s.codes.0[channel] < depth.largest() - 0.5)
-            .map(|s| {
-                (
-                    s.relative_exposure / brightest,
-                    s.codes.0[channel] / depth.largest(),
-                )
-            })
-            .collect();
-        points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut merged: Vec<(f64, f64, f64)> = Vec::new();
-        for (exposure, code) in points {
-            match merged.last_mut() {
-                Some(last) if (last.0 - exposure).abs() <= 1e-9 * exposure => {
-                    last.1 += code;
-                    last.2 += 1.0;
-                }
-                _ => merged.push((exposure, code, 1.0)),
-            }
-        }
-        if merged.len() < FEWEST_STEPS {
+        let points = rising(steps, channel, depth)?;
+        let name = NAMES[channel];
+        if points.len() < FEWEST_STEPS {
             return Err(Error::too_little(format!(
                 "channel {name} has {} steps of different exposure that are not clipped, expected \
                  at least {FEWEST_STEPS}",
-                merged.len()
+                points.len()
             ))
             .remedy("record more steps between dark and full scale"));
         }
-        let signal: Vec<f64> = merged.iter().map(|p| p.0).collect();
-        let codes: Vec<f64> = merged.iter().map(|p| p.1 / p.2).collect();
-        for i in 1..codes.len() {
-            if codes[i] <= codes[i - 1] {
-                return Err(Error::input(format!(
-                    "the step series is not monotone: channel {name} falls from code {:.2} to \
-                     {:.2} where relative exposure rises from {} to {}",
-                    codes[i - 1] * depth.largest(),
-                    codes[i] * depth.largest(),
-                    signal[i - 1] * brightest,
-                    signal[i] * brightest
-                ))
-                .remedy(
-                    "check the exposures and the boxes of these steps; leave steps out that do \
-                     not differ from the dark level",
-                ));
-            }
+        let (darkest, code) = points[0];
+        if darkest > 0.0 {
+            return Err(Error::too_little(format!(
+                "the darkest step has relative exposure {darkest} (code {code:.1} of channel \
+                 {name}), expected one of 0: a response is not extrapolated, and darker ground could \
+                 not be read"
+            ))
+            .remedy("add a step of relative_exposure 0, recorded with the lens capped"));
         }
-        let best = POWERS
+        let signal: Vec<f64> = points.iter().map(|p| p.0 / brightest).collect();
+        let codes: Vec<f64> = points.iter().map(|p| p.1 / depth.largest()).collect();
+        let tried = POWERS
             .iter()
-            .map(|&power| {
+            .flat_map(|power| OFFSETS.map(|offset| (*power, offset * signal[1])));
+        let best = tried
+            .map(|(power, offset)| {
                 let curve = MeasuredCurve {
                     codes: codes.clone(),
                     signal: signal.clone(),
                     power,
+                    offset,
                     residual: 0.0,
                 };
                 let residual = curve.leave_one_out();
@@ -228,16 +269,17 @@ impl MeasuredCurve {
         self.codes[self.codes.len() - 1]
     }
 
-    /// Linear signal of an encoded value (share of the largest code). Below the darkest step the
-    /// curve goes on straight, so that the noise of a dark picture keeps its mean; above the
-    /// brightest it stays.
+    /// Linear signal of an encoded value (share of the largest code). Below the dark the curve goes
+    /// on straight and so below 0, so that the noise of a dark picture keeps its mean; above the
+    /// brightest step it stays.
     pub fn decode(&self, encoded: f64) -> f64 {
         let last = self.codes.len() - 1;
         if encoded >= self.codes[last] {
             return self.signal[last];
         }
         if encoded < self.codes[0] {
-            let slope = (self.signal[1] - self.signal[0]) / (self.codes[1] - self.codes[0]);
+            // The derivative of (signal + offset)^power there, solved for that of the signal.
+            let slope = self.chord(0) * self.offset_at(0).powf(1.0 - self.power) / self.power;
             return self.signal[0] + slope * (encoded - self.codes[0]);
         }
         let i = (self.codes.partition_point(|c| *c <= encoded) - 1).min(last - 1);
@@ -249,7 +291,7 @@ impl MeasuredCurve {
             + da * t * (1.0 - t).powi(2)
             + b * t * t * (3.0 - 2.0 * t)
             + db * t * t * (t - 1.0);
-        cubic.max(0.0).powf(1.0 / self.power)
+        cubic.max(0.0).powf(1.0 / self.power) - self.offset
     }
 
     /// Encoded value of a linear signal, by bisection; clamped to the steps.
@@ -266,8 +308,12 @@ impl MeasuredCurve {
         0.5 * (low + high)
     }
 
+    fn offset_at(&self, i: usize) -> f64 {
+        self.signal[i] + self.offset
+    }
+
     fn raised(&self, i: usize) -> f64 {
-        self.signal[i].powf(self.power)
+        self.offset_at(i).powf(self.power)
     }
 
     fn chord(&self, i: usize) -> f64 {

@@ -3,6 +3,8 @@
 pub mod bt709;
 mod measured;
 pub mod srgb;
+#[cfg(test)]
+mod tests;
 
 pub use measured::{MeasuredCurve, MeasuredResponse, Step};
 
@@ -58,7 +60,7 @@ impl Response {
     ///
     /// # Errors
     /// Code values outside 0 to the largest code, and for a measured response those above its
-    /// brightest step: it is not extrapolated.
+    /// brightest step: it is not extrapolated. (Below its dark end there is noise only.)
     ///
     /// ```
     /// use boneglow::signal::{BitDepth, CodeValues, Response};
@@ -95,7 +97,7 @@ impl Response {
             let spread = sd[channel] / depth.largest();
             let at = mean.0[channel] / depth.largest();
             let (slope, curvature) = self.derivatives(channel, at, spread);
-            signal[channel] = (signal[channel] + 0.5 * curvature * spread * spread).max(0.0);
+            signal[channel] += 0.5 * curvature * spread * spread;
             linear_sd[channel] = slope.abs() * spread;
         }
         Ok((LinearSignal(signal), linear_sd))
@@ -201,8 +203,7 @@ impl Response {
             Response::Measured(m) => {
                 let curve = &m.channels[channel];
                 let step = spread.max(0.004);
-                let low = encoded.max(curve.first_code() + step);
-                let middle = low.min(curve.last_code() - step);
+                let middle = encoded.min(curve.last_code() - step);
                 let [a, b, c] = [-1.0, 0.0, 1.0].map(|side| curve.decode(middle + side * step));
                 ((c - a) / (2.0 * step), (a - 2.0 * b + c) / (step * step))
             }

@@ -103,7 +103,7 @@ pub struct RigComparison {
 ///
 /// # Errors
 /// A positive class that no spectrum has, options of different classes, nothing beside the
-/// positive classes, an exposure or a number of pixels out of range, no light behind the filter of
+/// positive classes, an exposure, a noise or a number of pixels out of range, no light behind the filter of
 /// the first option.
 pub fn compare_rigs(plan: &ComparisonPlan, options: &[RigOption]) -> Result<RigComparison> {
     let classes = class_names(plan, options)?;
@@ -202,6 +202,15 @@ fn exposure(plan: &ComparisonPlan, options: &[RigOption]) -> Result<f64> {
             "found a brightest signal of {}, expected a share of full scale above 0 to 1",
             plan.brightest_signal
         )));
+    }
+    for noise in plan.noise {
+        let [full, read] = [noise.full_scale_electrons, noise.read_electrons];
+        if !(full > 0.0 && full.is_finite() && read >= 0.0 && read.is_finite()) {
+            return Err(Error::input(format!(
+                "found {full} electrons at full scale and a read noise of {read}, expected numbers \
+                 above 0 and of at least 0"
+            )));
+        }
     }
     if plan.pixels == 0 {
         return Err(Error::input(
@@ -320,7 +329,7 @@ fn class_prediction(
     let mean = rig.mean(signal, plan.leak_share, 1.0, 1.0);
     let codes = rig.response.codes(mean, rig.depth).0;
     let noise = Matrix3::from_diagonal(&Vector3::from_fn(|c, _| {
-        let pixel = rig.noise.variance(mean.0[c] - rig.black[c]);
+        let pixel = rig.noise[c].variance(mean.0[c] - rig.black[c]);
         let rounding = rig.response.code_width(c, codes[c], rig.depth).powi(2) / 12.0;
         (pixel + rounding) / plan.pixels as f64
     }));

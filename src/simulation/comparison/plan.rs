@@ -1,5 +1,6 @@
 //! What all options of a comparison share.
 
+use crate::calibration::Rig;
 use crate::season::Season;
 use crate::signal::{BitDepth, Response};
 use crate::simulation::Noise;
@@ -11,8 +12,8 @@ use crate::{Error, Result};
 pub struct ComparisonPlan {
     /// Sensitivities of the channels.
     pub sensitivities: Sensitivities,
-    /// Noise of one pixel.
-    pub noise: Noise,
+    /// Noise of one pixel, of each channel.
+    pub noise: [Noise; 3],
     /// Dark level, a share of full scale.
     pub black: [f64; 3],
     /// Response curve.
@@ -33,14 +34,15 @@ pub struct ComparisonPlan {
 }
 
 impl ComparisonPlan {
-    /// The plan of a season: its camera, leak shares and positive classes, with a noise from its
-    /// calibration or supposed.
+    /// The plan of a season: its camera, leak shares and positive classes. Noise, dark level and
+    /// leak shares are those that its calibration found; without one there is no dark level and
+    /// the noise is [`Noise::SUPPOSED`].
     ///
     /// The brightest class is brought to half of full scale and a patch has 100 pixels.
     ///
     /// # Errors
     /// A season without `rig.sensitivities`, or one whose tables cannot be read.
-    pub fn of_season(season: &Season, noise: Noise) -> Result<Self> {
+    pub fn of_season(season: &Season, rig: Option<&Rig>) -> Result<Self> {
         let plan = &season.plan;
         let Some(sensitivities) = &plan.rig.sensitivities else {
             return Err(Error::input("the key is missing")
@@ -51,14 +53,18 @@ impl ComparisonPlan {
         let depth = BitDepth::new(plan.rig.bit_depth)?;
         Ok(ComparisonPlan {
             sensitivities: Sensitivities::read(&season.resolve(sensitivities))?,
-            noise,
-            black: [0.0; 3],
+            noise: rig.and_then(Noise::of_rig).unwrap_or([Noise::SUPPOSED; 3]),
+            black: rig.map_or([0.0; 3], |rig| rig.black.signal),
             response: Response::read(&plan.rig.response, season.folder(), depth)?,
             depth,
             brightest_signal: 0.5,
             pixels: 100,
-            leak_share: plan.calibration.ground_leak_share,
-            leak_share_sd: plan.calibration.ground_leak_share_sd,
+            leak_share: rig.map_or(plan.calibration.ground_leak_share, |rig| {
+                rig.leak.ground_share
+            }),
+            leak_share_sd: rig.map_or(plan.calibration.ground_leak_share_sd, |rig| {
+                rig.leak.ground_share_sd
+            }),
             positive: plan.ledger.positive.clone(),
         })
     }

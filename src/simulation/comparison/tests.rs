@@ -18,10 +18,10 @@ fn plan() -> ComparisonPlan {
             bell(540.0, 35.0),
             bell(465.0, 28.0),
         ]),
-        noise: Noise {
+        noise: [Noise {
             full_scale_electrons: 20_000.0,
             read_electrons: 8.0,
-        },
+        }; 3],
         black: [0.004; 3],
         response: Response::Linear,
         depth: BitDepth::new(16).unwrap(),

@@ -53,10 +53,10 @@ pub(super) fn rig() -> VirtualRig {
         leak: [0.0006, 0.0011, 0.0075],
         irradiance: IrradianceLaw::Fan,
         height_m: 6.0,
-        noise: Noise {
+        noise: [Noise {
             full_scale_electrons: 22_000.0,
             read_electrons: 9.0,
-        },
+        }; 3],
         response: Response::Srgb,
         depth: BitDepth::EIGHT,
     }
