@@ -179,8 +179,8 @@ fn interval_methods(sources: &Sources) -> Option<String> {
         ("Matthews correlation", &chosen.matthews),
         ("kappa", &chosen.kappa),
         ("the Brier score", &chosen.brier),
-        ("the calibration's intercept", &chosen.calibration_intercept),
-        ("its slope", &chosen.calibration_slope),
+        ("the calibration intercept", &chosen.calibration_intercept),
+        ("the calibration slope", &chosen.calibration_slope),
     ];
     let mut used_by: Vec<(String, &Merit)> = figures
         .into_iter()

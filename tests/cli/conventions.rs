@@ -26,7 +26,7 @@ fn a_table_goes_through_a_pipe() {
     assert_eq!(table.lines().count(), 193);
     let header = table.lines().next().unwrap();
     assert!(
-        header.ends_with("p_bone,p_calcite,p_matrix,p_positive,novel,decision"),
+        header.ends_with("p_bone,p_calcite,p_matrix,p_positive,novel,decision,calibrated"),
         "{header}"
     );
 }
