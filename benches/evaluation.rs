@@ -55,7 +55,7 @@ fn whole_step(data: &Dataset) {
     let plan = Plan::parse(PLAN).unwrap();
     let mut classify = plan.classify.clone();
     classify.replicates = REPLICATES;
-    let evaluated = evaluate(data, None, &classify, &plan.threshold, &|_| ()).unwrap();
+    let evaluated = evaluate(data, None, &[], &classify, &plan.threshold, &|_| ()).unwrap();
     print!("chosen: {}  ", evaluated.evaluation.chosen);
 }
 

@@ -71,7 +71,7 @@ type Statistic<'a> = (
 /// Probabilities that are not finite.
 pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvaluation> {
     let in_field = predictions.p_positive_at(terms.prevalence);
-    let flagged: Vec<bool> = in_field.iter().map(|p| *p >= terms.cut).collect();
+    let flagged = predictions.walked_to(&in_field, terms.cut);
     let called = predictions.decided_class(true);
     let positive = predictions.is_positive();
     let sums = GroupSums::new(predictions, &flagged, &called);
@@ -299,6 +299,7 @@ fn thinned(points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
 /// Group by group.
 pub(super) fn by_group(predictions: &Predictions, terms: Terms) -> Result<Vec<GroupEvaluation>> {
     let in_field = predictions.p_positive_at(terms.prevalence);
+    let walked = predictions.walked_to(&in_field, terms.cut);
     let positive = predictions.is_positive();
     let p = predictions.p_positive();
     let mut groups = Vec::new();
@@ -331,7 +332,7 @@ pub(super) fn by_group(predictions: &Predictions, terms: Terms) -> Result<Vec<Gr
             proportion::wilson(share * effective, effective, terms.bootstrap.confidence)
                 .map(Merit::from)
         };
-        let flagged = |k: usize| score[k] >= terms.cut;
+        let flagged = |k: usize| walked[rows[k]];
         groups.push(GroupEvaluation {
             group: name.clone(),
             patches: rows.len(),

@@ -128,11 +128,12 @@ pub fn compare(
     };
     let gains = paired_gains(old, new, cuts.0, terms)?;
     let (p_old, p_new) = (old.p_positive_at(prevalence), new.p_positive_at(prevalence));
+    let (old_walks, new_walks) = (old.walked_to(&p_old, cuts.0), new.walked_to(&p_new, cuts.1));
     let positive = new.is_positive();
     let (mut old_only, mut new_only) = (0, 0);
     let mut changed = Vec::new();
     for i in 0..new.len() {
-        let (was, is) = (p_old[i] >= cuts.0, p_new[i] >= cuts.1);
+        let (was, is) = (old_walks[i], new_walks[i]);
         if was == is {
             continue;
         }

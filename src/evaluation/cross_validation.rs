@@ -347,6 +347,7 @@ impl Job<'_> {
         let data = self.data;
         let mut predictions = Predictions {
             distances: distances.to_vec(),
+            never: Vec::new(),
             classifier: self.recipe.method.name().to_string(),
             classes: data.classes.clone(),
             positive: data.positive.clone(),

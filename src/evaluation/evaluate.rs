@@ -9,11 +9,11 @@ use super::field_prevalence::field_prevalence;
 use super::folds::{Folds, SHARED_FOLDS};
 use super::gains::paired_gains;
 use super::group_sums::{GroupSums, column};
-use super::novelty_report::novelty_report;
+use super::novelty_report::{known_classes, novelty_report};
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::verification_report::verification_report;
 use super::{ClusterBootstrap, Scores, roc, simplest_within_one_standard_error};
-use crate::classify::Method;
+use crate::classify::{Method, Novelty};
 use crate::features::Dataset;
 use crate::season::{ClassifyPlan, ThresholdPlan};
 use crate::{Error, Result};
@@ -24,8 +24,11 @@ use ndarray::Array2;
 pub struct Unchecked {
     /// Features as in the dataset, patches x features.
     pub features: Array2<f64>,
-    /// Group of each patch: any numbers, the same for patches of a group.
+    /// Group of each patch: its number in the dataset, or a larger one for a group without checks.
     pub groups: Vec<usize>,
+    /// Checked patches of the dataset that come from the same survey: flagged or drawn from it, not
+    /// found by the way.
+    pub beside: Vec<usize>,
 }
 
 /// An evaluation with the predictions it rests on.
@@ -58,11 +61,15 @@ pub const CHOICE_RULE: &str = "The best classifier has the least log loss of pos
 /// Evaluates the season's classifiers, and beside them the plain rules, on patches of groups that
 /// their models have not seen; chooses one by [`CHOICE_RULE`].
 ///
+/// A glow is found only if it is walked to: not one that is `too_faint` (one a patch, or empty for none),
+/// nor one that is novel.
+///
 /// # Errors
 /// An unknown classifier, fewer than three groups, what a fit may refuse.
 pub fn evaluate(
     data: &Dataset,
     unchecked: Option<&Unchecked>,
+    too_faint: &[bool],
     classify: &ClassifyPlan,
     threshold: &ThresholdPlan,
     progress: &(dyn Fn(Progress<'_>) + Sync),
@@ -85,6 +92,12 @@ pub fn evaluate(
         progress,
     )?;
     let bootstrap = ClusterBootstrap::of_season(classify, threshold);
+    let novelty = known_classes(data, &predictions[0], threshold.novelty_rate)?;
+    let never = predictions[0].never_walked(too_faint, novelty.as_ref().and_then(Novelty::cut))?;
+    let predictions: Vec<OutOfGroup> = predictions
+        .into_iter()
+        .map(|p| p.without_walks_to(never.clone()))
+        .collect();
     let candidates: Vec<usize> = (0..methods.len()).filter(|&i| methods[i].1).collect();
     let chosen = choose(&predictions, &methods, &candidates)?;
     let best = &predictions[chosen];
@@ -108,8 +121,9 @@ pub fn evaluate(
         .collect::<Result<Vec<_>>>()?;
     let baseline = baseline(&predictions, &methods, &classifiers, chosen, terms)?;
     let groups = by_group(best, terms)?;
-    let verification = verification_report(best, unchecked, terms, &mut warnings)?;
-    let novelty = novelty_report(data, best, &folds, threshold, &bootstrap)?;
+    let verification =
+        verification_report(best, unchecked, novelty.as_ref(), terms, &mut warnings)?;
+    let novelty = novelty_report(data, best, novelty.as_ref(), &folds, threshold, &bootstrap)?;
     let leak = leak(data, best, methods[chosen].0, inside, &classifiers[chosen])?;
     cautions(best, &baseline, &methods, chosen, &mut warnings);
     let evaluation = Evaluation {

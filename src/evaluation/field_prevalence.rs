@@ -3,7 +3,7 @@
 use super::evaluate::Unchecked;
 use super::evaluation::{FieldPrevalence, PrevalenceSource};
 use super::out_of_group::OutOfGroup;
-use super::{ClusterBootstrap, prior};
+use super::{ClusterBootstrap, GroupTrials, prior};
 use crate::Result;
 use crate::season::ThresholdPlan;
 
@@ -25,39 +25,12 @@ pub(super) fn field_prevalence(
             method: "The field's prevalence is stated in the season file.".to_string(),
         });
     }
+    let weights = best.weights();
+    if weights.iter().any(|w| *w != weights[0]) {
+        return Ok(by_design(best, bootstrap));
+    }
     if let (Some(unchecked), false) = (unchecked, best.unchecked().is_empty()) {
-        let p: Vec<f64> = best.unchecked().iter().map(|p| p.clamp(0.0, 1.0)).collect();
-        let estimate =
-            prior::estimate_with_interval(&p, None, ledger, &unchecked.groups, bootstrap)?;
-        let value = prior::estimate(&p, None, ledger)?;
-        // A share of exactly 0 or 1 would make every probability certain.
-        let least = 0.5 / p.len() as f64;
-        let kept = value.clamp(least, 1.0 - least);
-        if kept != value {
-            warnings.push(format!(
-                "The {} unchecked patches look as if {} of them were positive; the field's prevalence is taken as {kept:.2e}.",
-                p.len(),
-                if value < 0.5 { "none" } else { "all" }
-            ));
-        }
-        if p.len() < 100 {
-            warnings.push(format!(
-                "The field's prevalence is estimated from only {} unchecked patches; state it in threshold.prevalence if it is known.",
-                p.len()
-            ));
-        }
-        return Ok(FieldPrevalence {
-            value: kept,
-            low: estimate.map(|i| i.low.min(kept)),
-            high: estimate.map(|i| i.high.max(kept)),
-            source: PrevalenceSource::Estimated,
-            ledger,
-            method: format!(
-                "The field's prevalence is estimated from {} unchecked patches by maximum likelihood (Saerens, Latinne and Decaestecker 2002), \
-                 assuming that each class looks as in the ledger; its interval is from the bootstrap over groups.",
-                p.len()
-            ),
-        });
+        return by_likelihood(best, unchecked, bootstrap, warnings);
     }
     warnings.push(
         "The field's prevalence is neither stated (threshold.prevalence) nor can it be estimated (no unchecked patches): the \
@@ -72,5 +45,79 @@ pub(super) fn field_prevalence(
         ledger,
         method: "The field's prevalence is taken to be the ledger's own weighted share."
             .to_string(),
+    })
+}
+
+/// The ledger's share with each patch counted as often as its chance of being checked says.
+fn by_design(best: &OutOfGroup, bootstrap: &ClusterBootstrap) -> FieldPrevalence {
+    let (positive, weights) = (best.is_positive(), best.weights());
+    let groups = best.group_names().len();
+    let trials = GroupTrials::of(best.groups(), groups, |i| weights[i]);
+    let mut hits = vec![0.0; groups];
+    for (i, group) in best.groups().iter().enumerate() {
+        if positive[i] {
+            hits[*group] += weights[i];
+        }
+    }
+    let interval = bootstrap.share(&hits, &trials);
+    let ledger = best.ledger_share();
+    FieldPrevalence {
+        value: ledger,
+        low: interval.map(|i| i.low),
+        high: interval.map(|i| i.high),
+        source: PrevalenceSource::Estimated,
+        ledger,
+        method: "The field's prevalence is estimated from the checked patches, each weighted by the inverse of its \
+                 inclusion probability (Horvitz and Thompson 1952); its interval is from the bootstrap over groups."
+            .to_string(),
+    }
+}
+
+/// From how all patches of the survey look, checked or not: those that were passed over alone would
+/// hold too few positives.
+fn by_likelihood(
+    best: &OutOfGroup,
+    unchecked: &Unchecked,
+    bootstrap: &ClusterBootstrap,
+    warnings: &mut Vec<String>,
+) -> Result<FieldPrevalence> {
+    let ledger = best.ledger_share();
+    let of_checked = best.p_positive_at(ledger);
+    let checked = unchecked.beside.iter().map(|&i| of_checked[i]);
+    let p = best.unchecked().iter().copied().chain(checked);
+    let p: Vec<f64> = p.map(|p| p.clamp(0.0, 1.0)).collect();
+    let beside = unchecked.beside.iter().map(|&i| best.groups()[i]);
+    let groups: Vec<usize> = unchecked.groups.iter().copied().chain(beside).collect();
+    let interval = prior::estimate_with_interval(&p, None, ledger, &groups, bootstrap)?;
+    let value = prior::estimate(&p, None, ledger)?;
+    // A share of exactly 0 or 1 would make every probability certain.
+    let least = 0.5 / p.len() as f64;
+    let kept = value.clamp(least, 1.0 - least);
+    if kept != value {
+        warnings.push(format!(
+            "The {} patches of the survey look as if {} of them were positive; the field's prevalence is taken as {kept:.2e}.",
+            p.len(),
+            if value < 0.5 { "none" } else { "all" }
+        ));
+    }
+    if p.len() < 100 {
+        warnings.push(format!(
+            "The field's prevalence is estimated from only {} patches; state it in threshold.prevalence if it is known.",
+            p.len()
+        ));
+    }
+    Ok(FieldPrevalence {
+        value: kept,
+        low: interval.map(|i| i.low.min(kept)),
+        high: interval.map(|i| i.high.max(kept)),
+        source: PrevalenceSource::Estimated,
+        ledger,
+        method: format!(
+            "The field's prevalence is estimated from {} unchecked and {} checked patches of the survey by maximum likelihood \
+             (Saerens, Latinne and Decaestecker 2002), assuming that each class looks as in the ledger; its interval is from \
+             the bootstrap over groups.",
+            best.unchecked().len(),
+            unchecked.beside.len()
+        ),
     })
 }

@@ -68,7 +68,8 @@ pub fn predict_unseen(model: &Model, data: &Dataset, beside: &OutOfGroup) -> Res
         inner: Vec::new(),
         choices: Vec::new(),
         unchecked: Vec::new(),
-        distances: Vec::new(),
+        distances: model.novelty().squared_distances(data),
+        never: Vec::new(),
         ..Predictions::clone(beside)
     }))
 }

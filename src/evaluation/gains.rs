@@ -28,7 +28,7 @@ pub(super) fn paired_gains(
 ) -> Result<Gains> {
     let side = |p: &Predictions, cut: f64| {
         let in_field = p.p_positive_at(terms.prevalence);
-        let flagged: Vec<bool> = in_field.iter().map(|p| *p >= cut).collect();
+        let flagged = p.walked_to(&in_field, cut);
         let sums = GroupSums::new(p, &flagged, &p.decided_class(false));
         (in_field, flagged, sums)
     };

@@ -2,6 +2,7 @@
 
 use super::folds::Split;
 use super::{FoldChoice, prior};
+use crate::{Error, Result};
 use ndarray::Array2;
 use std::ops::Deref;
 
@@ -33,6 +34,8 @@ pub struct Predictions {
     pub(super) unchecked: Vec<f64>,
     /// Squared distances to the nearest class; empty where not computed.
     pub(super) distances: Vec<f64>,
+    /// Novel or too faint, so never walked to; empty where none is.
+    pub(super) never: Vec<bool>,
 }
 
 /// What the training part of one fold predicts of itself, group by group (for what is chosen inside).
@@ -143,6 +146,33 @@ impl Predictions {
             .zip(&self.fold_of)
             .map(|(&p, &fold)| prior::shift_probability(p, self.positive_share(fold), prevalence))
             .collect()
+    }
+
+    /// Which patches are walked to at `cut` on their probabilities `in_field`: never one that is novel or
+    /// too faint.
+    pub fn walked_to(&self, in_field: &[f64], cut: f64) -> Vec<bool> {
+        let never = |patch: usize| self.never.get(patch).copied().unwrap_or(false);
+        let walks = in_field.iter().enumerate();
+        walks.map(|(i, p)| *p >= cut && !never(i)).collect()
+    }
+
+    /// Which patches are never walked to: `too_faint` (one a patch, or empty), or farther from all known
+    /// classes than the squared distance `novelty`.
+    ///
+    /// # Errors
+    /// `too_faint` of another length.
+    pub fn never_walked(&self, too_faint: &[bool], novelty: Option<f64>) -> Result<Vec<bool>> {
+        if !too_faint.is_empty() && too_faint.len() != self.len() {
+            return Err(Error::input(format!(
+                "found {} marks of faint patches, expected {}",
+                too_faint.len(),
+                self.len()
+            )));
+        }
+        let novel =
+            |i: usize| matches!((novelty, self.distances.get(i)), (Some(cut), Some(d)) if *d > cut);
+        let faint = |i: usize| too_faint.get(i).copied().unwrap_or(false);
+        Ok((0..self.len()).map(|i| faint(i) || novel(i)).collect())
     }
 
     /// The class with the highest probability of each patch, all classes taken as equally frequent
@@ -256,11 +286,18 @@ impl OutOfGroup {
             weights: of(&all.weights, rows),
             fold_of: of(&all.fold_of, rows),
             distances: of(&all.distances, rows),
+            never: of(&all.never, rows),
             probabilities: all.probabilities.select(ndarray::Axis(0), rows),
             inner: Vec::new(),
             unchecked: Vec::new(),
             ..all.clone()
         })
+    }
+
+    /// The same predictions, these patches (see [`Predictions::never_walked`]) not walked to.
+    pub fn without_walks_to(mut self, never: Vec<bool>) -> Self {
+        self.0.never = never;
+        self
     }
 
     /// Number of folds.

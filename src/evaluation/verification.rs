@@ -344,10 +344,11 @@ fn corrected(cells: &[CheckCell], shares: &[f64]) -> Option<Rate> {
     })
 }
 
-/// Rates if the unchecked held `factor` times as much bone as the checked of their cell.
+/// Rates if the unchecked held `factor` times as much bone as the checked of their cell, where none was
+/// found as if half a patch had been.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct UncheckedCase {
-    /// The factor; 1 is the assumption of Begg and Greenes.
+    /// The factor; 1 is the assumption of Begg and Greenes, save for cells without a find.
     pub factor: f64,
     /// Recall then.
     pub recall: f64,
@@ -362,7 +363,12 @@ pub fn sensitivity(cells: &[CheckCell], factors: &[f64]) -> Vec<UncheckedCase> {
     let case = |factor: f64| {
         let (mut found, mut positives, mut alarms, mut others) = (0.0, 0.0, 0.0, 0.0);
         for cell in cells {
-            let unchecked_share = (cell.share()? * factor).clamp(0.0, 1.0);
+            // Nothing times anything is nothing: a cell without a find could not be varied.
+            let share = match cell.checked_positive > 0.0 || cell.unchecked == 0.0 {
+                true => cell.share()?,
+                false => cell.share().map(|_| 0.5 / (cell.checked() + 1.0))?,
+            };
+            let unchecked_share = (share * factor).clamp(0.0, 1.0);
             let positive = cell.checked_positive + cell.unchecked * unchecked_share;
             let other = cell.all() - positive;
             positives += positive;

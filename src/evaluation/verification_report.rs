@@ -8,6 +8,7 @@ use super::prior::shift_probability;
 use super::verification::{self, CheckCell, CheckedPatch, VerificationMethod, VerifiedRates};
 use super::{Figure, GroupTrials, Scale};
 use crate::Result;
+use crate::classify::Novelty;
 
 /// Strata of about equally many patches by score.
 const STRATA: usize = 5;
@@ -21,6 +22,7 @@ const FACTORS: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
 pub(super) fn verification_report(
     predictions: &OutOfGroup,
     unchecked: Option<&Unchecked>,
+    novelty: Option<&Novelty>,
     terms: Terms,
     warnings: &mut Vec<String>,
 ) -> Result<Option<Verification>> {
@@ -35,12 +37,13 @@ pub(super) fn verification_report(
         return Ok(None);
     }
     let checked_p = predictions.p_positive_at(terms.prevalence);
+    let walked = predictions.walked_to(&checked_p, terms.cut);
     let edges = edges(&checked_p, &unchecked_p);
     let positive = predictions.is_positive();
     // A weight below 1 (a ledger weighted in another unit) counts as certain inclusion.
     let mut patches: Vec<CheckedPatch> = (0..predictions.len())
         .map(|i| CheckedPatch {
-            decided_positive: checked_p[i] >= terms.cut,
+            decided_positive: walked[i],
             truth: Some(positive[i]),
             stratum: edges.partition_point(|e| *e <= checked_p[i]),
             inclusion_probability: (1.0 / weights[i]).min(1.0),
@@ -50,9 +53,16 @@ pub(super) fn verification_report(
     // Groups without any check come after those with checks.
     let known = predictions.group_names().len();
     let unchecked_groups: Vec<usize> = unchecked.map_or(Vec::new(), |u| u.groups.clone());
-    for (p, group) in unchecked_p.iter().zip(unchecked_groups) {
+    let distances = match (novelty, unchecked) {
+        (Some(novelty), Some(unchecked)) => novelty
+            .squared_distances_of(unchecked.features.view())
+            .to_vec(),
+        _ => vec![0.0; unchecked_p.len()],
+    };
+    let novel = |distance: f64| novelty.is_some_and(|n| n.is_novel(distance));
+    for ((p, group), distance) in unchecked_p.iter().zip(unchecked_groups).zip(distances) {
         patches.push(CheckedPatch {
-            decided_positive: *p >= terms.cut,
+            decided_positive: *p >= terms.cut && !novel(distance),
             truth: None,
             stratum: edges.partition_point(|e| e <= p),
             inclusion_probability: 1.0,

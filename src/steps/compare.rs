@@ -63,10 +63,18 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
     }
     let bootstrap = ClusterBootstrap::of_season(&plan.classify, &plan.threshold);
     let cuts = (old_cut, thresholds.probability.value);
+    let too_faint = learning.too_faint();
+    let as_walked = |side: OutOfGroup, faint: &[bool], model: &Model| -> Result<OutOfGroup> {
+        let never = side.never_walked(faint, model.novelty().cut())?;
+        Ok(side.without_walks_to(never))
+    };
+    let new = as_walked(new, &too_faint, &new_model)?;
     let (old_side, new_side, basis) = match unseen {
         Some((rows, count)) => {
             let new = new.select(&rows);
+            let faint: Vec<bool> = rows.iter().map(|&row| too_faint[row]).collect();
             let old = predict_unseen(&old_model, &as_old.data.select(&rows), &new)?;
+            let old = as_walked(old, &faint, &old_model)?;
             let basis = format!(
                 "The old model as it stands, on {count} groups that it was not learnt from; the new one's recipe, \
                  learnt without each of them. {of_cut}"
@@ -78,7 +86,7 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
                 "The old model was learnt from so many of these groups that it cannot be judged as it stands; its recipe \
                  (classifier and features) is learnt again without each of them, as the new one's is. {of_cut}"
             );
-            (refitted, new, basis)
+            (as_walked(refitted, &too_faint, &old_model)?, new, basis)
         }
     };
     let mut found = evaluation::compare(&old_side, &new_side, cuts, prevalence, bootstrap)?;

@@ -35,6 +35,7 @@ pub(super) fn evaluated(
     let evaluated = evaluation::evaluate(
         &learning.data,
         learning.unchecked.as_ref(),
+        &learning.too_faint(),
         &plan.classify,
         &plan.threshold,
         &|p| progress.reach((1000 * p.done / p.of.max(1)) as u64),

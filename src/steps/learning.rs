@@ -103,15 +103,18 @@ impl MeasuredLedger {
 
         let mut samples = Vec::new();
         let mut measurements = Vec::new();
-        let mut unchecked: Vec<(GlowColor, usize)> = Vec::new();
+        let mut unchecked: Vec<(GlowColor, &str)> = Vec::new();
+        let mut beside = Vec::new();
         let mut colorless: BTreeMap<String, usize> = BTreeMap::new();
-        let groups_in_order: Vec<String> = ledger.groups().into_iter().map(String::from).collect();
         for (patch, measurement) in self.patches() {
             if !open(patch) {
                 continue;
             }
             match (&patch.label, measurement.color) {
                 (Some(label), Some(color)) => {
+                    if patch.selection != Some(Selection::Opportunistic) && !measurement.too_faint {
+                        beside.push(measurements.len());
+                    }
                     measurements.push(*measurement);
                     samples.push(Sample {
                         id: patch.id.clone(),
@@ -123,8 +126,7 @@ impl MeasuredLedger {
                 }
                 (Some(label), None) => *colorless.entry(label.clone()).or_insert(0) += 1,
                 (None, Some(color)) if !measurement.too_faint => {
-                    let group = groups_in_order.iter().position(|g| *g == patch.group);
-                    unchecked.push((color, group.unwrap_or(0)));
+                    unchecked.push((color, &patch.group));
                 }
                 (None, _) => {}
             }
@@ -161,11 +163,24 @@ impl MeasuredLedger {
             .iter()
             .map(|name| Feature::parse(name))
             .collect::<Result<Vec<_>>>()?;
+        let without_checks: Vec<&str> = ledger
+            .groups()
+            .into_iter()
+            .filter(|g| !data.group_names.iter().any(|name| name == g))
+            .collect();
+        let mut in_order = data
+            .group_names
+            .iter()
+            .map(String::as_str)
+            .collect::<Vec<_>>();
+        in_order.extend(without_checks);
+        let number = |group: &str| in_order.iter().position(|g| *g == group).unwrap_or(0);
         let unchecked = (!unchecked.is_empty()).then(|| Unchecked {
             features: Array2::from_shape_fn((unchecked.len(), names.len()), |(i, j)| {
                 names[j].value(&unchecked[i].0)
             }),
-            groups: unchecked.iter().map(|(_, group)| *group).collect(),
+            groups: unchecked.iter().map(|(_, group)| number(group)).collect(),
+            beside,
         });
         Ok(Learning {
             data,

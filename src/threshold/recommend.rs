@@ -5,10 +5,10 @@ use super::choice::{Choice, Terms, choose};
 use super::expected::{Walked, in_words};
 use super::region::{Window, contours};
 use super::thresholds::*;
+use crate::Result;
 use crate::classify::Model;
 use crate::evaluation::{ClusterBootstrap, FieldPrevalence, Merit, OutOfGroup, prior};
 use crate::season::{Policy, ThresholdPlan};
-use crate::{Error, Result};
 use rayon::prelude::*;
 
 /// Points of the curve over cuts.
@@ -48,7 +48,7 @@ pub struct Request<'a> {
 /// `too_faint` of another length, no checked positive or nothing else, the policy `walks` without patches
 /// per hectare.
 pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Thresholds> {
-    let never = never_walked(predictions, request)?;
+    let never = predictions.never_walked(request.too_faint, request.novelty)?;
     let plan = request.plan;
     let stakes = Stakes::new(plan, request.prior.value);
     let bootstrap = request.bootstrap;
@@ -153,27 +153,6 @@ impl Thresholds {
         self.region_log_luminance = Some(log_luminance);
         Ok(self)
     }
-}
-
-fn never_walked(predictions: &OutOfGroup, request: &Request) -> Result<Vec<bool>> {
-    if !request.too_faint.is_empty() && request.too_faint.len() != predictions.len() {
-        return Err(Error::input(format!(
-            "found {} marks of faint patches, expected {}",
-            request.too_faint.len(),
-            predictions.len()
-        )));
-    }
-    let distances = predictions.novelty_distances();
-    Ok((0..predictions.len())
-        .map(|i| {
-            let faint = request.too_faint.get(i).copied().unwrap_or(false);
-            let novel = match (request.novelty, distances.get(i)) {
-                (Some(cut), Some(distance)) => *distance > cut,
-                _ => false,
-            };
-            faint || novel
-        })
-        .collect())
 }
 
 fn walked(cases: &Cases, groups: usize, cut: f64) -> Walked {

@@ -272,6 +272,7 @@ fn audited(
         unchecked: Unchecked {
             features: rest.features,
             groups: rest.groups,
+            beside: (0..rows.len()).collect(),
         },
     }
 }
@@ -297,6 +298,7 @@ fn an_audit_of_one_in_twenty_mends_recall_that_flagged_patches_flatter() {
             let found = evaluate(
                 data,
                 Some(&audited.unchecked),
+                &[],
                 &classify_plan(k),
                 &plan,
                 &|_| (),
@@ -324,4 +326,42 @@ fn an_audit_of_one_in_twenty_mends_recall_that_flagged_patches_flatter() {
     assert!(bias(1).abs() < 0.03, "weighted: off by {}", bias(1));
     assert!(bias(2).abs() < 0.03, "Begg and Greenes: off by {}", bias(2));
     assert!(bias(3).abs() < 0.03, "stated: off by {}", bias(3));
+}
+
+/// Where all that was flagged was checked, the rest alone holds next to no bone: patches of the survey
+/// must be taken together.
+#[test]
+fn the_fields_share_of_bone_is_found_where_it_is_not_stated() {
+    const SEASONS: u64 = 16;
+    const CUT: f64 = 0.2;
+    let plan = ThresholdPlan::default();
+    let shares: Vec<[f64; 3]> = (0..SEASONS)
+        .into_par_iter()
+        .map(|k| {
+            let mut rng = draws("share of bone", k);
+            let earlier = deployed(&season(&mut rng, 8, 60.0), &recipe(), BONE_SHARE);
+            let all = season(&mut rng, 12, 400.0);
+            let truth = (0..all.len()).filter(|&i| all.is_positive(i)).count() as f64;
+            let mut audited = audited(&earlier, &all, CUT, &mut rng);
+            let mut share = |weighted: bool| {
+                if !weighted {
+                    audited.checked.weights.fill(1.0);
+                }
+                let (data, rest) = (&audited.checked, Some(&audited.unchecked));
+                let found = evaluate(data, rest, &[], &classify_plan(k), &plan, &|_| ());
+                found.unwrap().evaluation.prevalence.value
+            };
+            let truth = truth / all.len() as f64;
+            [share(true) - truth, share(false) - truth, truth]
+        })
+        .collect();
+    let mean = |at: usize| shares.iter().map(|s| s[at]).sum::<f64>() / SEASONS as f64;
+    println!(
+        "share of bone {:.3}: by design off by {:+.4}, by likelihood off by {:+.4}",
+        mean(2),
+        mean(0),
+        mean(1)
+    );
+    assert!(mean(0).abs() < 0.01, "by design: {shares:?}");
+    assert!(mean(1).abs() < 0.03, "by likelihood: {shares:?}");
 }

@@ -41,7 +41,7 @@ fn evaluated(data: &Dataset) -> Evaluated {
         prevalence: Some(PREVALENCE),
         ..ThresholdPlan::default()
     };
-    evaluate(data, None, &classify, &threshold, &|_| ()).unwrap()
+    evaluate(data, None, &[], &classify, &threshold, &|_| ()).unwrap()
 }
 
 #[test]
