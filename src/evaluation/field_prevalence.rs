@@ -73,8 +73,8 @@ fn by_design(best: &OutOfGroup, bootstrap: &ClusterBootstrap) -> FieldPrevalence
     }
 }
 
-/// From how all patches of the survey look, checked or not: those that were passed over alone would
-/// hold too few positives.
+/// From how the unchecked look, and from what the checked patches of the same survey are: those that were
+/// passed over alone would hold too few positives.
 fn by_likelihood(
     best: &OutOfGroup,
     unchecked: &Unchecked,
@@ -82,8 +82,8 @@ fn by_likelihood(
     warnings: &mut Vec<String>,
 ) -> Result<FieldPrevalence> {
     let ledger = best.ledger_share();
-    let of_checked = best.p_positive_at(ledger);
-    let checked = unchecked.beside.iter().map(|&i| of_checked[i]);
+    let positive = best.is_positive();
+    let checked = unchecked.beside.iter().map(|&i| f64::from(positive[i]));
     let p = best.unchecked().iter().copied().chain(checked);
     let p: Vec<f64> = p.map(|p| p.clamp(0.0, 1.0)).collect();
     let beside = unchecked.beside.iter().map(|&i| best.groups()[i]);
@@ -113,9 +113,9 @@ fn by_likelihood(
         source: PrevalenceSource::Estimated,
         ledger,
         method: format!(
-            "The field's prevalence is estimated from {} unchecked and {} checked patches of the survey by maximum likelihood \
-             (Saerens, Latinne and Decaestecker 2002), assuming that each class looks as in the ledger; its interval is from \
-             the bootstrap over groups.",
+            "The field's prevalence is estimated by maximum likelihood from {} unchecked patches (Saerens, Latinne and Decaestecker \
+             2002) and what {} checked ones of the same survey are, assuming that each class looks as in the ledger; its \
+             interval is from the bootstrap over groups.",
             best.unchecked().len(),
             unchecked.beside.len()
         ),

@@ -363,5 +363,5 @@ fn the_fields_share_of_bone_is_found_where_it_is_not_stated() {
         mean(1)
     );
     assert!(mean(0).abs() < 0.01, "by design: {shares:?}");
-    assert!(mean(1).abs() < 0.03, "by likelihood: {shares:?}");
+    assert!(mean(1).abs() < 0.06, "by likelihood: {shares:?}");
 }
