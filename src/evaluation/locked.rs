@@ -117,7 +117,9 @@ pub fn open_locked(
     present.sort_unstable();
     present.dedup();
     let sentence = match earlier.openings.len() {
-        0 => "The locked groups were opened for the first time: these figures are of groups that nothing was chosen on.".to_string(),
+        0 => "The locked groups were opened for the first time on record: the present model was neither learnt from them nor chosen \
+              on them. That they were locked before any earlier model saw them, only the survey can say."
+            .to_string(),
         n => format!(
             "The locked groups had been opened {n} time{} before, on other inputs: these figures are no longer those of unseen groups.",
             if n == 1 { "" } else { "s" }

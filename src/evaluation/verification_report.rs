@@ -84,7 +84,7 @@ pub(super) fn verification_report(
         );
     } else if !unchecked_p.is_empty() && !weighted {
         warnings.push(format!(
-            "{} patches were not checked and no inclusion probability is stated: recall is of the checked patches; the correction for who was \
+            "{} patches were not checked and inclusion probabilities are not stated, or all alike: recall is of the checked patches; the correction for who was \
              checked rests on its stated assumption.",
             unchecked_p.len()
         ));

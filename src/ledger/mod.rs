@@ -43,6 +43,7 @@ impl Ledger {
         }
         let patches = without_waiting(patches)?;
         check_spelling(&patches)?;
+        odd.extend(near_names(&patches));
         odd.extend(warnings(&patches));
         let ledger = Ledger {
             warnings: odd,
@@ -233,6 +234,39 @@ fn check_spelling(patches: &[Patch]) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// Warns of two groups or two labels whose names differ in one letter: one may be a slip of the other.
+fn near_names(patches: &[Patch]) -> Vec<String> {
+    let groups: BTreeSet<&str> = patches.iter().map(|p| p.group.as_str()).collect();
+    let labels: BTreeSet<&str> = patches.iter().filter_map(|p| p.label.as_deref()).collect();
+    let mut found = Vec::new();
+    for (what, names) in [("groups", groups), ("labels", labels)] {
+        let names: Vec<&str> = names.into_iter().collect();
+        for (i, name) in names.iter().enumerate() {
+            for other in &names[i + 1..] {
+                // "Site 1" and "Site 2", "Ridge A" and "Ridge B" are meant.
+                let last = |name: &str| {
+                    name.split_whitespace()
+                        .last()
+                        .map_or(0, |w| w.chars().count())
+                };
+                let numbered = |name: &str| name.chars().any(|c| c.is_ascii_digit());
+                if name.chars().count() >= 5
+                    && strsim::damerau_levenshtein(name, other) == 1
+                    && !(numbered(name) || numbered(other))
+                    && !(last(name) == 1
+                        && last(other) == 1
+                        && name.split_whitespace().next() == other.split_whitespace().next())
+                {
+                    found.push(format!(
+                        "The {what} \"{name}\" and \"{other}\" differ in one letter: if they are one, a misspelt name parts what belongs together."
+                    ));
+                }
+            }
+        }
+    }
+    found
 }
 
 /// Joins a patch that waits without a label in one table with its ground check in another; the id may

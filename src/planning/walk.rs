@@ -128,8 +128,39 @@ pub struct Walk {
 /// # Errors
 /// An id twice, shares outside 0 to 1 or above 1 together, a budget that is not above 0, a budget of kilometers
 /// with glows that have no position.
+///
+/// Under a budget of kilometers only glows within half of it from the start are planned with: the audit
+/// then tells of these.
 pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     check(glows, plan)?;
+    let within: Vec<usize> = within_reach(glows, plan);
+    if within.len() == glows.len() {
+        return walk_among(glows, plan);
+    }
+    let near: Vec<Glow> = within.iter().map(|&i| glows[i].clone()).collect();
+    let mut walk = walk_among(&near, plan)?;
+    for stop in &mut walk.stops {
+        stop.glow = within[stop.glow];
+    }
+    walk.warnings.push(format!(
+        "{} of {} glows are too far from the start to go there and back; the audit tells of those within reach only.",
+        glows.len() - within.len(),
+        glows.len()
+    ));
+    Ok(walk)
+}
+
+fn within_reach(glows: &[Glow], plan: &WalkPlan) -> Vec<usize> {
+    let all = 0..glows.len();
+    match (plan.budget, local(glows, plan)) {
+        (Budget::Kilometers(most), Some(places)) => all
+            .filter(|&i| 2.0 * places[i][0].hypot(places[i][1]) <= 1000.0 * most)
+            .collect(),
+        _ => all.collect(),
+    }
+}
+
+fn walk_among(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     let positions = local(glows, plan);
     let mut warnings = Vec::new();
     let (rules, audit) = match plan.budget {
@@ -146,6 +177,12 @@ pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
         warnings.push(
             "No audit: nothing is drawn at random, so the figures of this season will be of the chosen places only.".to_string(),
         );
+    }
+    if let (Budget::Kilometers(most), true) = (plan.budget, rules.is_empty() && drawn.is_empty()) {
+        return Err(Error::too_little(format!(
+            "no walk of {most} km from the start reaches a glow and comes back"
+        ))
+        .remedy("allow more kilometers, or start nearer (latitude first, then longitude)"));
     }
     let share = drawn.len() as f64 / rest.len().max(1) as f64;
     let mut stops: Vec<Stop> = rules
@@ -398,6 +435,32 @@ mod tests {
             };
             assert_eq!(stop.inclusion_probability, expected);
         }
+    }
+
+    #[test]
+    fn what_is_out_of_reach_is_left_out_and_said() {
+        let mut all = glows(60);
+        for glow in all.iter_mut().skip(40) {
+            glow.position = Some((36.0, -106.0));
+        }
+        let near = WalkPlan {
+            start: Some((35.0, -106.0)),
+            ..plan(Budget::Kilometers(4.0))
+        };
+        let walk = plan_walk(&all, &near).unwrap();
+        assert!(!walk.stops.is_empty());
+        assert!(walk.stops.iter().all(|s| s.glow < 40), "{:?}", walk.stops);
+        let said = walk
+            .warnings
+            .iter()
+            .any(|w| w.contains("too far from the start"));
+        assert!(said, "{:?}", walk.warnings);
+        let nowhere = WalkPlan {
+            start: Some((40.0, -100.0)),
+            ..near
+        };
+        let error = plan_walk(&all, &nowhere).unwrap_err().to_string();
+        assert!(error.contains("no walk of 4 km"), "{error}");
     }
 
     #[test]

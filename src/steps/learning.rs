@@ -202,8 +202,9 @@ fn poorer_rest(patches: &[Patch], stated: Option<f64>) -> Option<String> {
     let rest = patches.iter().filter(|p| p.label.is_none()).count();
     (stated.is_none() && rest > 0 && flagged(true) > 0 && flagged(false) == 0).then(|| {
         format!(
-            "Every one of the {} flagged patches is checked, so the {rest} unchecked are what the flagging left: the field's prevalence, \
-             estimated from them, is that of the rest and too low for the whole; state threshold.prevalence if you know it.",
+            "Every one of the {} flagged patches is checked, so the {rest} unchecked are what the flagging left: unless inclusion \
+             probabilities are stated, the field's prevalence leans on how these look, and comes out too low; state \
+             threshold.prevalence if you know it, or check some of them, drawn at random.",
             flagged(true)
         )
     })

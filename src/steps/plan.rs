@@ -90,13 +90,7 @@ pub fn plan(
     )?;
     let forecast = forecast(season, &ledger, &pool.judging, wish, progress)?;
     let table = to.map_or_else(|| season.result("walk.csv"), Path::to_path_buf);
-    if to.is_some() && table.exists() {
-        return Err(Error::input("this table is there already")
-            .at(&table)
-            .remedy(
-                "give the new walk a name of its own: a filled-in table is never overwritten",
-            ));
-    }
+    keep_what_is_filled_in(&table, to.is_some())?;
     warnings.extend(learn::not_calibrated(&ledger.rig));
     warnings.extend(walk.warnings.iter().cloned());
     let next = NextWalk {
@@ -115,6 +109,26 @@ pub fn plan(
     .of_rig(ledger.rig.calibrated)
     .write(&season.result("plan.json"))?;
     Ok(describe(&next, &walk, &table))
+}
+
+/// Fails where a table that somebody named is there already, or one of the season's own has labels.
+fn keep_what_is_filled_in(table: &Path, named: bool) -> Result<()> {
+    if !table.exists() {
+        return Ok(());
+    }
+    let filled = |row: &Row<'_>| row.get("label").is_some();
+    let found = match Table::read(table) {
+        _ if named => "this table is there already".to_string(),
+        Ok(walk) => match walk.rows().filter(filled).count() {
+            0 => return Ok(()),
+            1 => "1 patch of the last walk is filled in here".to_string(),
+            n => format!("{n} patches of the last walk are filled in here"),
+        },
+        Err(e) => return Err(e),
+    };
+    Err(Error::input(found).at(table).remedy(
+        "move it to the ledger, or give the new walk a name of its own: a filled-in table is never overwritten",
+    ))
 }
 
 fn made_from(season: &Season, tables: &[PathBuf]) -> Result<files::Provenance> {

@@ -239,10 +239,12 @@ fn curve(cases: &Cases, stakes: Stakes) -> Vec<CutPoint> {
         .collect()
 }
 
-/// Five cost ratios at three prevalences, each cut at its own cost ratio.
+/// Five cost ratios at a third of the prevalence, at it, and at three times it (half way to 1 at most),
+/// each cut at its own cost ratio.
 fn sensitivity(cases: &Cases, stakes: Stakes) -> Vec<Sensitivity> {
     let mut rows = Vec::new();
-    for prevalence in [1.0 / 3.0, 1.0, 3.0].map(|f| (f * stakes.prevalence).min(0.5)) {
+    let own = stakes.prevalence;
+    for prevalence in [own / 3.0, own, (3.0 * own).min((1.0 + own) / 2.0)] {
         for factor in [0.2, 0.5, 1.0, 2.0, 5.0] {
             let other = Stakes {
                 prevalence,

@@ -252,6 +252,22 @@ fn a_misspelt_optional_column_is_a_stated_warning() {
 }
 
 #[test]
+fn a_site_that_is_one_letter_from_another_is_a_stated_warning() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| {
+        let named = text.replace(",site-3,", ",Gully A,");
+        named.replacen(",Gully A,", ",Guly A,", 4)
+    });
+    season.succeeds(&["evaluate"]);
+    let found = season.read("results/evaluation.json");
+    assert!(found.contains("differ in one letter"), "{found}");
+    let season = TrialSeason::small();
+    season.succeeds(&["evaluate"]);
+    let found = season.read("results/evaluation.json");
+    assert!(!found.contains("differ in one letter"), "{found}");
+}
+
+#[test]
 fn a_misspelt_label_column_is_named() {
     let season = TrialSeason::small();
     season.replace(CHECKS, "label", "lable");

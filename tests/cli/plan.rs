@@ -85,6 +85,21 @@ fn a_walk_goes_out_comes_back_filled_in_and_joins_the_ledger() {
             .read("results/report.html")
             .contains("What to check next")
     );
+    season.edit("results/walk.csv", |text| {
+        let mut lines: Vec<String> = text.lines().map(String::from).collect();
+        let mut cells: Vec<&str> = lines[1].split(',').collect();
+        cells[label] = "matrix";
+        lines[1] = cells.join(",");
+        lines.join("\n") + "\n"
+    });
+    season.refuses(
+        &["plan", "--walks", "4"],
+        &[
+            "walk.csv",
+            "1 patch of the last walk is filled in",
+            "ledger",
+        ],
+    );
 }
 
 #[test]
