@@ -55,13 +55,12 @@ pub(super) fn compare(
     }
     // Of two that differ nobody knows which is right: the later one is told.
     let first = if shots.len() == 2 { 1 } else { 0 };
-    for i in first..shots.len() {
-        let (bright, error) = brightness[i];
+    for (i, (shot, &(bright, error))) in shots.iter().zip(&brightness).enumerate().skip(first) {
         if bright.abs() > BRIGHTNESS + CHANCE * error {
             warnings.push(format!(
                 "The white capture in line {} is {:.0} % of the usual white after height and exposure \
                  are allowed for: an automatic exposure was at work, or the height is wrong.",
-                shots[i].line,
+                shot.line,
                 100.0 * bright.exp()
             ));
         }
@@ -71,7 +70,7 @@ pub(super) fn compare(
                 warnings.push(format!(
                     "The white balance moved between captures: in line {} the {} channel of the white \
                      is {:.0} % of what the other whites let expect. Fix the white balance.",
-                    shots[i].line,
+                    shot.line,
                     channel.name,
                     100.0 * off.exp()
                 ));

@@ -3,8 +3,9 @@
 use crate::{cases, table};
 use boneglow::calibration::{critical_level, detection_limit};
 use boneglow::colorimetry::{Xyz, ciede2000};
-use boneglow::numeric::least_squares::{LinearFit, linear};
-use boneglow::signal::{BitDepth, CodeValues, LinearSignal, Response};
+use boneglow::numeric::least_squares::linear;
+use boneglow::signal::{BitDepth, CodeValues, LinearSignal, Response, bt709, srgb};
+use nalgebra::Matrix3;
 use serde_json::Value;
 
 fn entry<'a>(expected: &'a [Value], name: &str) -> &'a Value {
@@ -101,7 +102,8 @@ fn least_squares_on_24_patches_gives_the_matrix_and_errors_of_independent_softwa
 fn certified_coefficients_come_back_to_nine_digits_and_in_two_sets_to_fewer() {
     let mut sets = 0;
     for (id, inputs, expected) in cases("strd_certified.json") {
-        let fit = fit_of(&id, &inputs);
+        let (rows, values) = set_of(&id, &inputs);
+        let fit = linear(&rows, &values).unwrap();
         let digits = match id.as_str() {
             "filip" => 1e-7,
             "wampler5" => 1e-6,
@@ -131,12 +133,20 @@ fn certified_coefficients_come_back_to_nine_digits_and_in_two_sets_to_fewer() {
         }
         let rounding = if id.starts_with("wampler") { 10.0 } else { 0.0 };
         near("residual_sd", sd, rounding);
+        let mean = match first {
+            0 => values.iter().sum::<f64>() / values.len() as f64,
+            _ => 0.0,
+        };
+        let total: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+        let degrees = (rows.len() - rows[0].len()) as f64;
+        near("r_squared", 1.0 - sd * sd * degrees / total, 1.0);
         sets += 1;
     }
     assert_eq!(sets, 8);
 }
 
-fn fit_of(id: &str, inputs: &Value) -> LinearFit {
+/// Design and values of a set.
+fn set_of(id: &str, inputs: &Value) -> (Vec<Vec<f64>>, Vec<f64>) {
     let (mut rows, mut values) = (Vec::new(), Vec::new());
     if id == "longley" {
         for row in table("strd_longley.csv").rows() {
@@ -161,15 +171,26 @@ fn fit_of(id: &str, inputs: &Value) -> LinearFit {
             values.push(row.number("y").unwrap());
         }
     }
-    linear(&rows, &values).unwrap()
+    (rows, values)
 }
 
 /// Currie 1968, Anal. Chem. 40:586: his printed constants (from memory) and counts worked with
 /// them. A known blank has the standard deviation of its counts, a paired one root 2 of that.
 #[test]
 fn critical_levels_and_detection_limits_are_curries() {
-    let mut checked = 0;
+    let (mut checked, mut constant) = (0, 0);
     for (id, inputs, expected) in cases("detection_limits.json") {
+        if let Some(sd) = inputs["sigma_of_net_signal_at_zero"].as_f64() {
+            // A signal without noise of its own: 2 k sd.
+            let limit = detection_limit(sd, 0.0, 0.95);
+            close(
+                &id,
+                entry(&expected, "critical_level"),
+                critical_level(sd, 0.95),
+            );
+            close(&id, entry(&expected, "detection_limit"), limit);
+            constant += 1;
+        }
         let Some(blank) = inputs["blank_counts"].as_f64() else {
             continue;
         };
@@ -195,7 +216,7 @@ fn critical_levels_and_detection_limits_are_curries() {
             }
         }
     }
-    assert!(checked >= 8, "{checked}");
+    assert!(checked >= 8 && constant == 2, "{checked} {constant}");
     let k = boneglow::numeric::normal_quantile(0.95);
     let (_, _, constants) = &cases("detection_limits.json")[0];
     for (name, found) in [
@@ -232,7 +253,57 @@ fn code_values_and_linear_signal_follow_the_standards() {
             let found = codes.0[1] / BitDepth::SIXTEEN.largest();
             assert!((found - reference).abs() < 1e-9, "{id}: {found}");
             encoded += 1;
+            if let Some(branch) = expected.iter().find(|e| e["name"] == "linear_branch_value") {
+                // The straight line's end, which stands for the break as the gap above it does.
+                let found = bt709::decode(branch["reference"].as_f64().unwrap());
+                assert!((found - linear).abs() < 1e-12, "{found}");
+            }
         }
     }
     assert!(decoded >= 7 && encoded >= 14, "{decoded} {encoded}");
+}
+
+/// IEC 61966-2-1:1999 (from memory; equal in independent software): primaries and white of the
+/// matrix, the constants of the curve on both sides of its break, the inverse matrix.
+#[test]
+fn srgb_has_the_primaries_the_white_the_curve_and_the_inverse_of_its_standard() {
+    let all = cases("rgb_encoding.json");
+    let of_case = |id: &str| &all.iter().find(|c| c.0 == id).unwrap().2;
+    let constants = of_case("srgb_constants");
+    let column = |j: usize| Xyz::new(srgb::TO_XYZ[0][j], srgb::TO_XYZ[1][j], srgb::TO_XYZ[2][j]);
+    let [x, y, z] = srgb::WHITE_XYZ;
+    for (name, light) in [
+        ("red", column(0)),
+        ("green", column(1)),
+        ("blue", column(2)),
+        ("white", Xyz::new(x, y, z)),
+    ] {
+        let xy = light.xy().unwrap();
+        close("srgb", entry(constants, &format!("{name}_x")), xy.x);
+        close("srgb", entry(constants, &format!("{name}_y")), xy.y);
+    }
+    let of = |name| entry(constants, name)["reference"].as_f64().unwrap();
+    let (slope, offset, exponent) = (of("linear_slope"), of("offset"), of("exponent"));
+    let bent = |code: f64| ((code + offset) / (1.0 + offset)).powf(exponent);
+    let threshold = of("decode_threshold");
+    for code in [threshold, 0.5 * threshold] {
+        assert!((srgb::decode(code) - code / slope).abs() < 1e-15);
+    }
+    for code in [threshold + 1e-9, 0.3, 0.9] {
+        assert!((srgb::decode(code) - bent(code)).abs() < 1e-15);
+    }
+    let threshold = of("encode_threshold");
+    assert!((srgb::encode(threshold) - slope * threshold).abs() < 1e-15);
+    let above = threshold + 1e-9;
+    let bent = (1.0 + offset) * above.powf(1.0 / exponent) - offset;
+    assert!((srgb::encode(above) - bent).abs() < 1e-15);
+    let matrix = Matrix3::from_fn(|i, j| srgb::TO_XYZ[i][j]);
+    let inverse = matrix.try_inverse().unwrap();
+    for i in 0..3 {
+        for j in 0..3 {
+            let name = format!("m{}{}", i + 1, j + 1);
+            let expected = entry(of_case("srgb_matrix_xyz_to_rgb"), &name);
+            close("srgb, inverse", expected, inverse[(i, j)]);
+        }
+    }
 }

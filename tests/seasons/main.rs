@@ -4,6 +4,7 @@ mod calibration;
 mod evaluation;
 mod field;
 mod glows;
+mod nights;
 mod noise;
 mod simulated;
 mod stages;

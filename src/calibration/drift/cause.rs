@@ -12,6 +12,11 @@ pub(super) struct Explained {
     channels: f64,
     /// Whether the white target's channels moved by the same factors; absent if unknown.
     white_agrees: Option<bool>,
+    /// Exposure of the white over that of the targets, where its leak taken off too strong or too
+    /// weak explains all shifts and its brightness moved that way.
+    white_exposure: Option<f64>,
+    /// Whether the white's channels kept their ratios; absent if unknown.
+    white_same: Option<bool>,
     /// The one target without which nothing is left to explain.
     one_target: Option<String>,
     /// The target that moved most.
@@ -19,7 +24,12 @@ pub(super) struct Explained {
     level: f64,
 }
 
-pub(super) fn explain(joint: &Joint<'_>, white: Option<[(f64, f64); 3]>, level: f64) -> Explained {
+pub(super) fn explain(
+    joint: &Joint<'_>,
+    white: Option<[(f64, f64); 3]>,
+    bright: Option<Brightness>,
+    level: f64,
+) -> Explained {
     let factors = factors(joint);
     let shifts = joint.shifts(factors);
     let (rest, degrees) = joint.chi_squared(&shifts, |_| true);
@@ -45,6 +55,10 @@ pub(super) fn explain(joint: &Joint<'_>, white: Option<[(f64, f64); 3]>, level: 
             _ => p_value(rest, degrees - 2),
         },
         white_agrees: white.and_then(|w| white_agrees(joint, w, factors)),
+        white_same: white.and_then(|w| white_agrees(joint, w, [1.0; 3])),
+        white_exposure: white
+            .zip(bright)
+            .and_then(|(white, bright)| white_exposure(joint, white, bright, level)),
         one_target: one_target.map(name),
         most: most.map(name),
         level,
@@ -73,6 +87,36 @@ fn factors(joint: &Joint<'_>) -> [f64; 3] {
         Some(normal)
     });
     found.map_or([1.0; 3], |x| whole(&x))
+}
+
+/// How many times the targets' exposure the white seems to have had.
+fn white_exposure(
+    joint: &Joint<'_>,
+    white: [(f64, f64); 3],
+    bright: Brightness,
+    level: f64,
+) -> Option<f64> {
+    let share = joint.rig.leak.target_share;
+    let shifts = |excess: f64| {
+        let added = white.map(|(leak, _)| excess * share * leak.max(0.0));
+        joint.shifts_with([1.0; 3], added)
+    };
+    let found = damped(vec![0.0], 30, |x| {
+        if !(-4.0..0.9).contains(&x[0]) {
+            return None;
+        }
+        let at = joint.whitened(&shifts(x[0]));
+        let slope = (joint.whitened(&shifts(x[0] + 1e-4)) - &at) / 1e-4;
+        let mut normal = Normal::zero(1);
+        for i in 0..at.len() {
+            normal.add(at[i], &[slope[i]], 1.0);
+        }
+        Some(normal)
+    })?;
+    let (rest, degrees) = joint.chi_squared(&shifts(found[0]), |_| true);
+    let times = 1.0 / (1.0 - found[0]);
+    let that_way = (times > 1.0) == (bright.value > 1.0);
+    (that_way && degrees > 1 && p_value(rest, degrees - 1) >= level).then_some(times)
 }
 
 /// Whether the white's channel ratios moved as the targets' did, within 3 standard errors and 3 %.
@@ -109,15 +153,32 @@ pub(super) fn sentence(found: &Explained, drifted: bool, brightness: Option<Brig
             100.0 * b.value
         )
     });
+    if !drifted && found.white_same == Some(false) {
+        let color = "The targets are as they were, but the white sends back another color: the \
+                     laser's wavelength or the filter's edge moved, so that another share of the \
+                     laser leaks through.";
+        return match bright {
+            Some(bright) => format!("{color} {bright}"),
+            None => color.to_string(),
+        };
+    }
     if !drifted {
         return bright.unwrap_or_else(|| "Nothing has changed beyond chance.".to_string());
     }
     let [red, _, blue] = found.factors;
     let most = found.most.as_deref().unwrap_or("");
-    let color = if let Some(target) = &found.one_target {
+    let one_target = found.one_target.as_ref();
+    let color = if let Some(target) = one_target.filter(|_| found.white_same != Some(false)) {
         format!(
             "Only the target {target} moved: it is soiled, bleached or mistaken for another, and the \
              rig may be as it was."
+        )
+    } else if let Some(times) = found.white_exposure {
+        format!(
+            "The shifts are those of a leak that was taken off too {}: the white was captured at about \
+             {times:.1} times the exposure of the targets. Fix the exposure, or state it for every \
+             capture.",
+            if times > 1.0 { "much" } else { "little" }
         )
     } else if found.channels >= found.level && found.white_agrees != Some(false) {
         format!(
@@ -134,7 +195,8 @@ pub(super) fn sentence(found: &Explained, drifted: bool, brightness: Option<Brig
     } else {
         format!(
             "The targets moved in ways that no factor on the channels explains, {most} most of all: the \
-             filter, the laser's wavelength or the lens changed. Calibrate anew."
+             filter, the laser's wavelength or the lens changed, or captures of this night differ in \
+             exposure. Calibrate anew."
         )
     };
     match bright {

@@ -42,9 +42,14 @@ impl Joint<'_> {
 
     /// Shifts from the calibration once its signals are multiplied by channel factors.
     pub fn shifts(&self, factors: [f64; 3]) -> DVector<f64> {
+        self.shifts_with(factors, [0.0; 3])
+    }
+
+    /// ... and this is added to those of the night.
+    pub fn shifts_with(&self, factors: [f64; 3], added: [f64; 3]) -> DVector<f64> {
         let mut all = DVector::zeros(2 * self.pairs.len());
         for (i, pair) in self.pairs.iter().enumerate() {
-            let now = self.uv(pair.now);
+            let now = self.uv(std::array::from_fn(|c| pair.now[c] + added[c]));
             let then = self.uv(std::array::from_fn(|c| {
                 factors[c] * pair.target.net_signal[c]
             }));
@@ -173,18 +178,15 @@ pub(super) fn compare(
         })
         .collect();
     let drifted = p < level;
-    let explained = cause::explain(&joint, white, level);
+    let bright = brightness.filter(|_| brightness_changed);
+    let explained = cause::explain(&joint, white, bright, level);
     warnings.extend(own.into_iter().map(|w| format!("{name}: {w}")));
     Ok(DriftNight {
         night: name.to_string(),
         drifted,
         brightness_changed,
         p_value: p,
-        cause: cause::sentence(
-            &explained,
-            drifted,
-            brightness.filter(|_| brightness_changed),
-        ),
+        cause: cause::sentence(&explained, drifted, bright),
         brightness,
         channel_factors: explained.factors,
         chi_squared,
