@@ -24,7 +24,7 @@ pub enum Response {
     /// Code values are proportional to light.
     Linear,
     /// Measured from a step series, channel by channel.
-    Measured(MeasuredResponse),
+    Measured(Box<MeasuredResponse>),
 }
 
 impl Response {
@@ -35,9 +35,9 @@ impl Response {
             "srgb" => Ok(Response::Srgb),
             "bt709" => Ok(Response::Bt709),
             "linear" => Ok(Response::Linear),
-            path if path.contains(['.', '/', '\\']) => Ok(Response::Measured(
+            path if path.contains(['.', '/', '\\']) => Ok(Response::Measured(Box::new(
                 MeasuredResponse::read(&folder.join(path), depth)?,
-            )),
+            ))),
             other => Err(Error::input(format!(
                 "found \"{other}\", expected linear, srgb, bt709 or the path of a table of steps"
             ))

@@ -90,7 +90,9 @@ fn the_noise_of_a_dark_picture_keeps_its_mean() {
 fn a_measured_response_is_refused_beyond_both_ends_of_its_steps() {
     let steps = series(encoded_srgb, &mut Draw::new(1, "ends", 0));
     let depth = BitDepth::EIGHT;
-    let response = Response::Measured(MeasuredResponse::from_steps(&steps, depth).unwrap());
+    let response = Response::Measured(Box::new(
+        MeasuredResponse::from_steps(&steps, depth).unwrap(),
+    ));
     let top = steps[0].codes.0[0];
     assert!(response.signal(CodeValues([top; 3]), depth).is_ok());
     let above = response.signal(CodeValues([100.0, top + 2.0, 100.0]), depth);
@@ -117,7 +119,7 @@ fn all() -> Vec<Response> {
         Response::Srgb,
         Response::Bt709,
         Response::Linear,
-        Response::Measured(measured),
+        Response::Measured(Box::new(measured)),
     ]
 }
 
