@@ -171,11 +171,18 @@ pub(super) fn odds_axis(label: &str, low: f64, high: f64) -> Axis {
         0.5, 0.1, 0.9, 0.01, 0.99, 0.001, 0.999, 0.0001, 0.9999, 1e-5, 1e-6, 0.25, 0.75, 0.03,
         0.97, 0.003, 0.997, 0.0003,
     ];
-    let room = 0.075 * (axis.high - axis.low);
+    // Of the axis's length: about 0.02 a character, and as much between two labels.
+    let length = |p: f64| probability_in_words(p).chars().count() as f64;
+    let room =
+        |a: f64, b: f64| 0.02 * (1.0 + (length(a) + length(b)) / 2.0) * (axis.high - axis.low);
     let mut kept: Vec<f64> = Vec::new();
     for p in round {
         let within = (axis.low - 1e-9..=axis.high + 1e-9).contains(&logit(p));
-        if within && kept.iter().all(|k| (logit(*k) - logit(p)).abs() > room) {
+        if within
+            && kept
+                .iter()
+                .all(|k| (logit(*k) - logit(p)).abs() > room(*k, p))
+        {
             kept.push(p);
         }
     }
