@@ -9,11 +9,12 @@ use super::field_prevalence::field_prevalence;
 use super::folds::{Folds, SHARED_FOLDS};
 use super::gains::paired_gains;
 use super::group_sums::{GroupSums, column};
-use super::novelty_report::{known_classes, novelty_report};
+use super::novelty_report::novelty_report;
 use super::out_of_group::{OutOfGroup, Predictions};
+use super::training::known_classes;
 use super::verification_report::verification_report;
 use super::{ClusterBootstrap, Scores, roc, simplest_within_one_standard_error};
-use crate::classify::{Method, Novelty};
+use crate::classify::Method;
 use crate::features::Dataset;
 use crate::season::{ClassifyPlan, ThresholdPlan};
 use crate::{Error, Result};
@@ -92,8 +93,12 @@ pub fn evaluate(
         progress,
     )?;
     let bootstrap = ClusterBootstrap::of_season(classify, threshold);
-    let novelty = known_classes(data, &predictions[0], threshold.novelty_rate)?;
-    let never = predictions[0].never_walked(too_faint, novelty.as_ref().and_then(Novelty::cut))?;
+    let novelty = known_classes(
+        data,
+        predictions[0].novelty_distances(),
+        threshold.novelty_rate,
+    )?;
+    let never = predictions[0].never_walked(too_faint, novelty.cut())?;
     let predictions: Vec<OutOfGroup> = predictions
         .into_iter()
         .map(|p| p.without_walks_to(never.clone()))
@@ -121,9 +126,8 @@ pub fn evaluate(
         .collect::<Result<Vec<_>>>()?;
     let baseline = baseline(&predictions, &methods, &classifiers, chosen, terms)?;
     let groups = by_group(best, terms)?;
-    let verification =
-        verification_report(best, unchecked, novelty.as_ref(), terms, &mut warnings)?;
-    let novelty = novelty_report(data, best, novelty.as_ref(), &folds, threshold, &bootstrap)?;
+    let verification = verification_report(best, unchecked, &novelty, terms, &mut warnings)?;
+    let novelty = novelty_report(data, best, &novelty, &folds, threshold, &bootstrap)?;
     let leak = leak(data, best, methods[chosen].0, inside, &classifiers[chosen])?;
     cautions(best, &baseline, &methods, chosen, &mut warnings);
     let evaluation = Evaluation {

@@ -10,32 +10,17 @@ use crate::features::Dataset;
 use crate::season::ThresholdPlan;
 use rayon::prelude::*;
 
-/// The known classes with the cut that leaves at most the share `rate` of them beyond it, out of group;
-/// absent where distances out of group could not be had.
-pub(super) fn known_classes(
-    data: &Dataset,
-    predictions: &OutOfGroup,
-    rate: f64,
-) -> Result<Option<Novelty>> {
-    let distances = predictions.novelty_distances();
-    if distances.is_empty() {
-        return Ok(None);
-    }
-    let novelty = Novelty::fit(data, &training_weights(data, false))?;
-    novelty.with_cut(distances, &data.weights, rate).map(Some)
-}
-
 /// Absent where there is no cut.
 pub(super) fn novelty_report(
     data: &Dataset,
     predictions: &OutOfGroup,
-    novelty: Option<&Novelty>,
+    novelty: &Novelty,
     folds: &Folds,
     plan: &ThresholdPlan,
     bootstrap: &ClusterBootstrap,
 ) -> Result<Option<NoveltyReport>> {
     let distances = predictions.novelty_distances();
-    let Some((novelty, cut)) = novelty.and_then(|n| n.cut().map(|cut| (n, cut))) else {
+    let Some(cut) = novelty.cut() else {
         return Ok(None);
     };
     let trials = GroupTrials::of(&data.groups, data.group_names.len(), |i| data.weights[i]);

@@ -70,17 +70,21 @@ pub fn train(
         .collect();
     let learnt = learn(data, &blocks, &all.shares)?;
     let fitted = method.fit(&all.data, &all.weights, &grid[learnt.setting], inside.seed)?;
-    let distances = novelty_distances(data, folds)?;
-    let novelty = Novelty::fit(data, &training_weights(data, false))?;
-    let novelty = if distances.is_empty() {
-        novelty
-    } else {
-        novelty.with_cut(&distances, &data.weights, novelty_rate)?
-    };
+    let novelty = known_classes(data, &novelty_distances(data, folds)?, novelty_rate)?;
     // The model's own shares are those that its probabilities are learnt at.
     let mut learnt_at = all.data;
     learnt_at.weights = all.own_weights;
     Model::new(&learnt_at, fitted, learnt.calibration, novelty)
+}
+
+/// The known classes; where out-of-group `distances` could be had, with the cut that leaves at most the
+/// share `rate` of known patches beyond it.
+pub(super) fn known_classes(data: &Dataset, distances: &[f64], rate: f64) -> Result<Novelty> {
+    let novelty = Novelty::fit(data, &training_weights(data, false))?;
+    match distances.is_empty() {
+        true => Ok(novelty),
+        false => novelty.with_cut(distances, &data.weights, rate),
+    }
 }
 
 /// Squared distance of every patch to the nearest class learnt without its fold.

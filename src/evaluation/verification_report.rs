@@ -22,7 +22,7 @@ const FACTORS: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
 pub(super) fn verification_report(
     predictions: &OutOfGroup,
     unchecked: Option<&Unchecked>,
-    novelty: Option<&Novelty>,
+    novelty: &Novelty,
     terms: Terms,
     warnings: &mut Vec<String>,
 ) -> Result<Option<Verification>> {
@@ -53,16 +53,12 @@ pub(super) fn verification_report(
     // Groups without any check come after those with checks.
     let known = predictions.group_names().len();
     let unchecked_groups: Vec<usize> = unchecked.map_or(Vec::new(), |u| u.groups.clone());
-    let distances = match (novelty, unchecked) {
-        (Some(novelty), Some(unchecked)) => novelty
-            .squared_distances_of(unchecked.features.view())
-            .to_vec(),
-        _ => vec![0.0; unchecked_p.len()],
-    };
-    let novel = |distance: f64| novelty.is_some_and(|n| n.is_novel(distance));
+    let distances = unchecked.map_or(Vec::new(), |u| {
+        novelty.squared_distances_of(u.features.view()).to_vec()
+    });
     for ((p, group), distance) in unchecked_p.iter().zip(unchecked_groups).zip(distances) {
         patches.push(CheckedPatch {
-            decided_positive: *p >= terms.cut && !novel(distance),
+            decided_positive: *p >= terms.cut && !novelty.is_novel(distance),
             truth: None,
             stratum: edges.partition_point(|e| e <= p),
             inclusion_probability: 1.0,
