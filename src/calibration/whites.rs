@@ -6,6 +6,7 @@
 
 use super::captures::Shot;
 use super::levels::Reduction;
+use crate::numeric::median;
 
 /// A channel that is off by more than this and what chance allows has moved.
 const BALANCE: f64 = 0.02;
@@ -105,8 +106,8 @@ fn channel(
     let (usual, usual_dark, usual_noise) = match count {
         2 => (logs[0], dark[0], noise[0]),
         _ => (
-            median(logs.clone()),
-            median(dark.clone()),
+            median(logs.iter().copied())?,
+            median(dark.iter().copied())?,
             1.57 * noise.iter().sum::<f64>() / (count * count) as f64,
         ),
     };
@@ -125,15 +126,6 @@ fn scatter(values: impl Iterator<Item = f64>) -> f64 {
     let distances: Vec<f64> = values.map(f64::abs).collect();
     match distances.len() {
         0..3 => 0.0,
-        _ => 1.4826 * median(distances),
-    }
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    match values.len() % 2 {
-        0 => 0.5 * (values[middle - 1] + values[middle]),
-        _ => values[middle],
+        _ => median(distances.into_iter()).map_or(0.0, |m| 1.4826 * m),
     }
 }

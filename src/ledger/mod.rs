@@ -245,20 +245,7 @@ fn near_names(patches: &[Patch]) -> Vec<String> {
         let names: Vec<&str> = names.into_iter().collect();
         for (i, name) in names.iter().enumerate() {
             for other in &names[i + 1..] {
-                // "Site 1" and "Site 2", "Ridge A" and "Ridge B" are meant.
-                let last = |name: &str| {
-                    name.split_whitespace()
-                        .last()
-                        .map_or(0, |w| w.chars().count())
-                };
-                let numbered = |name: &str| name.chars().any(|c| c.is_ascii_digit());
-                if name.chars().count() >= 5
-                    && strsim::damerau_levenshtein(name, other) == 1
-                    && !(numbered(name) || numbered(other))
-                    && !(last(name) == 1
-                        && last(other) == 1
-                        && name.split_whitespace().next() == other.split_whitespace().next())
-                {
+                if is_near(name, other) {
                     found.push(format!(
                         "The {what} \"{name}\" and \"{other}\" differ in one letter: if they are one, a misspelt name parts what belongs together."
                     ));
@@ -267,6 +254,25 @@ fn near_names(patches: &[Patch]) -> Vec<String> {
         }
     }
     found
+}
+
+/// Whether two names differ by one letter, and not on purpose as "Site 1" and "Site 2" or "Ridge A" and
+/// "Ridge B" do.
+fn is_near(name: &str, other: &str) -> bool {
+    let words = |name: &str| -> (String, usize) {
+        let first = name.split_whitespace().next().unwrap_or_default();
+        let last = name.split_whitespace().last().unwrap_or_default();
+        (first.to_string(), last.chars().count())
+    };
+    let ((first, last), (other_first, other_last)) = (words(name), words(other));
+    let numbered = [name, other]
+        .iter()
+        .any(|name| name.chars().any(|c| c.is_ascii_digit()));
+    let lettered = first == other_first && last == 1 && other_last == 1;
+    name.chars().count() >= 5
+        && !numbered
+        && !lettered
+        && strsim::damerau_levenshtein(name, other) == 1
 }
 
 /// Joins a patch that waits without a label in one table with its ground check in another; the id may

@@ -4,9 +4,11 @@
 
 mod draw;
 pub mod least_squares;
+mod median;
 mod random;
 
 pub use draw::Draw;
+pub(crate) use median::median;
 pub use random::{Stream, stream};
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};

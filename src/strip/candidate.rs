@@ -138,5 +138,5 @@ pub struct StripResult {
 
 /// Median of glowing patches a hectare over strips that know their ground; absent if none does.
 pub fn median_patches_per_hectare(strips: &[StripResult]) -> Option<f64> {
-    super::median(strips.iter().filter_map(|s| s.patches_per_hectare))
+    crate::numeric::median(strips.iter().filter_map(|s| s.patches_per_hectare))
 }

@@ -1,7 +1,8 @@
 //! The row table of a strip: when and where each laser line was recorded.
 
-use super::{Ground, Pose, PositionPlan, median, offset_m};
+use super::{Ground, Pose, PositionPlan, offset_m};
 use crate::files::Table;
+use crate::numeric::median;
 use crate::{Error, Result};
 use std::path::Path;
 

@@ -1,6 +1,6 @@
 //! Frames to a strip: the laser line is cut out of every frame and becomes one row.
 
-use super::median;
+use crate::numeric::median;
 use crate::signal::{BitDepth, LinearSignal, Picture, Response};
 use crate::{Error, Result};
 
