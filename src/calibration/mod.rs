@@ -27,7 +27,7 @@ mod whites;
 pub use calibrate::{FORMAT, calibrate};
 pub use captures::{Captures, Shot};
 pub use detection::{critical_level, detection_limit};
-pub use drift::{Brightness, DRIFT_FORMAT, Drift, DriftNight, DriftTarget, drift};
+pub use drift::{Brightness, DRIFT_FORMAT, Drift, DriftNight, DriftTarget, Explanation, drift};
 pub use flat::Flat;
 pub use mapping::{Coefficients, Mapping, MappingKind};
 pub use measure::{PixelTransform, Role};

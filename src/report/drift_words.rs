@@ -22,7 +22,7 @@ pub(super) fn standard_uncertainty(rig: &Rig) -> Option<f64> {
 }
 
 /// How far a night's targets moved; where that is a drift, beside the rig's own uncertainty and the
-/// mean error that the season allows. A sentence without its stop.
+/// mean shift that the season allows. A sentence without its stop.
 pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64) -> Option<String> {
     let [mean, largest] = moved(night)?;
     let told = format!(
@@ -40,7 +40,7 @@ pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64)
             fixed(u, 4)
         )
     });
-    let verdict = match (mean > allowed, own.is_some_and(|u| mean > u)) {
+    let verdict = match (night.beyond(allowed), own.is_some_and(|u| mean > u)) {
         (true, _) => "that is too far to go on without a new calibration",
         (false, true) => {
             "that is within the limit, but more than the uncertainty stated with a color"
@@ -48,7 +48,7 @@ pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64)
         (false, false) => "that is small, though more than chance",
     };
     Some(format!(
-        "{told}, where {beside}the season allows a mean error of {}; {verdict}",
+        "{told}, where {beside}the season allows a mean shift of {}; {verdict}",
         fixed(allowed, 4)
     ))
 }
@@ -56,7 +56,7 @@ pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64)
 /// What to mind of a night on which the rig was not what was calibrated.
 pub(super) fn warnings(night: &DriftNight, rig: Option<&Rig>, plan: &Plan) -> Vec<String> {
     let mut told = Vec::new();
-    let size = size_of_shift(night, rig, plan.calibration.max_error_uv);
+    let size = size_of_shift(night, rig, plan.calibration.drift_limit_uv());
     if let (true, Some(size)) = (night.drifted, size) {
         told.push(format!("On {} color had drifted: {size}", night.night));
     }
@@ -86,6 +86,7 @@ mod tests {
             cause: String::new(),
             brightness: None,
             channel_factors: [1.0; 3],
+            explanations: Vec::new(),
             chi_squared: 40.0,
             degrees: 2 * shifts.len(),
             targets: shifts

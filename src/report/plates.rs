@@ -44,7 +44,7 @@ pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
     if let Some(nights) = sources.drift.as_ref().filter(|d| !d.nights.is_empty()) {
         plates.push((
             Part::Drift,
-            drift_of(nights, sources.plan.calibration.max_error_uv)?,
+            drift_of(nights, sources.plan.calibration.drift_limit_uv())?,
         ));
     }
     if let Some(figure) = diagram(sources)? {

@@ -386,6 +386,7 @@ fn drift() -> Drift {
             high: 1.02,
         }),
         channel_factors: [1.0; 3],
+        explanations: Vec::new(),
         chi_squared: 3.0,
         degrees: 6,
         targets: ["green tile", "amber tile", "cream tile"]

@@ -84,7 +84,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         classifiers.find(|c| c.name == e.chosen)
     });
     let rig = sources.rig.as_ref();
-    let allowed = sources.plan.calibration.max_error_uv;
+    let allowed = sources.plan.calibration.drift_limit_uv();
     let lack_of_fit = sources.rig.as_ref().map(|rig| {
         let covariance = rig.uncertainty.lack_of_fit;
         let sd = |i: usize| covariance[i][i].max(0.0).sqrt();
@@ -104,6 +104,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         drift => plain(&sources.drift),
         drift_moved => plain(&by_night(sources, drift_words::moved)),
         drift_sizes => plain(&by_night(sources, |n| drift_words::size_of_shift(n, rig, allowed))),
+        drift_limit => allowed,
         own_uv => plain(&rig.and_then(drift_words::standard_uncertainty)),
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),

@@ -141,6 +141,10 @@ pub struct CalibrationPlan {
     /// The calibration fails above this cross-validated mean error in u'v'.
     #[serde(default = "defaults::max_error_uv")]
     pub max_error_uv: f64,
+    /// A night whose targets drifted by more than this mean distance in u'v' is too far from the
+    /// calibration to go on; by default `max_error_uv`. The calibration does not depend on it.
+    #[serde(default, skip_serializing)]
+    pub max_drift_uv: Option<f64>,
     /// Log luminance is relative to this target; by default the brightest capture.
     #[serde(default)]
     pub luminance_target: Option<String>,
@@ -171,6 +175,13 @@ pub struct CalibrationPlan {
     /// Instead of reference and captures: what to assume of footage without targets.
     #[serde(default)]
     pub assume: Option<Assumption>,
+}
+
+impl CalibrationPlan {
+    /// The mean shift in u'v' above which a drift is too far to go on.
+    pub fn drift_limit_uv(&self) -> f64 {
+        self.max_drift_uv.unwrap_or(self.max_error_uv)
+    }
 }
 
 /// `[ledger]`.
@@ -388,6 +399,12 @@ impl Plan {
             (
                 "calibration.max_error_uv",
                 self.calibration.max_error_uv,
+                1e-6,
+                1.0,
+            ),
+            (
+                "calibration.max_drift_uv",
+                self.calibration.drift_limit_uv(),
                 1e-6,
                 1.0,
             ),

@@ -102,6 +102,16 @@ impl Filter {
         }))
     }
 
+    /// The same filter with its curve moved to longer wavelengths by `nm`.
+    ///
+    /// ```
+    /// let filter = boneglow::spectra::Filter::long_pass(480.0).shifted(5.0);
+    /// assert_eq!([484.0, 485.0, 486.0].map(|nm| filter.transmission(nm)), [0.0, 0.5, 1.0]);
+    /// ```
+    pub fn shifted(&self, nm: f64) -> Self {
+        Filter(self.0.shifted(nm))
+    }
+
     /// No filter: everything passes.
     pub fn none() -> Self {
         Filter(Spectrum::sampled(100.0, 2900.0, 2, |_| 1.0))

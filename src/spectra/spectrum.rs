@@ -110,6 +110,14 @@ impl Spectrum {
         Spectrum::new(wavelengths.to_vec(), values)
     }
 
+    /// The same curve at wavelengths `nm` longer.
+    pub(super) fn shifted(&self, nm: f64) -> Spectrum {
+        Spectrum {
+            wavelengths: self.wavelengths.iter().map(|w| w + nm).collect(),
+            values: self.values.clone(),
+        }
+    }
+
     /// The same curve with every value times `factor`.
     pub fn scaled(&self, factor: f64) -> Spectrum {
         Spectrum {

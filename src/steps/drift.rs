@@ -79,12 +79,15 @@ fn matters(season: &Season, night: &DriftNight) -> bool {
 }
 
 fn describe(season: &Season, found: &Drift) -> Outcome {
+    let limit = season.plan.calibration.drift_limit_uv();
     let mut outcome = Outcome::new("drift")
         .warn(found.warnings.iter().cloned())
         .favorable(!found.nights.iter().any(|night| matters(season, night)))
-        .result(
-            json!({"drifted": found.drifted(), "brightness_changed": found.brightness_changed()}),
-        );
+        .result(json!({
+            "drifted": found.drifted(),
+            "brightness_changed": found.brightness_changed(),
+            "beyond_limit": found.nights.iter().any(|night| night.beyond(limit)),
+        }));
     for night in &found.nights {
         let p_value = match night.p_value < 0.0001 {
             true => "p below 0.0001".to_string(),
@@ -105,14 +108,13 @@ fn moved(season: &Season, night: &DriftNight) -> String {
     let Some(mean) = night.mean_shift_uv() else {
         return String::new();
     };
-    let allowed = match night.drifted {
-        true => format!(
-            ", where the season allows a mean error of {}",
-            season.plan.calibration.max_error_uv
-        ),
-        false => String::new(),
+    let limit = season.plan.calibration.drift_limit_uv();
+    let verdict = match (night.drifted, night.beyond(limit)) {
+        (false, _) => String::new(),
+        (true, false) => format!(", within the season's limit of {limit}"),
+        (true, true) => format!(", beyond the season's limit of {limit}: calibrate anew"),
     };
-    format!("; mean shift in u'v' {mean:.4}{allowed}")
+    format!("; mean shift in u'v' {mean:.4}{verdict}")
 }
 
 /// `drift.json` if it holds all nights that the season lists, as they and the calibration are now.
@@ -128,6 +130,18 @@ fn up_to_date(season: &Season) -> Result<Option<Drift>> {
 
 fn of_drift(season: &Season, tables: &[PathBuf]) -> Result<Provenance> {
     let mut made_from = inputs::Inputs::of(season).file(&season.result("rig.json"))?;
+    let plan = &season.plan;
+    // What tells a changed filter from other causes.
+    for curve in [
+        &plan.calibration.reference,
+        &plan.rig.sensitivities,
+        &plan.rig.filter,
+    ]
+    .into_iter()
+    .flatten()
+    {
+        made_from = made_from.file(&season.resolve(curve))?;
+    }
     for path in tables {
         made_from = made_from.table(path)?;
     }

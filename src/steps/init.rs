@@ -82,7 +82,11 @@ mod tests {
             }
         }
         assert!(compared > 30, "{compared}");
+        // Keys that no result of the calibration depends on, and so are not among its inputs.
         assert!(keys("calibration").contains_key("nights"));
+        let shown = keys("calibration")["max_drift_uv"].as_float();
+        let plan = Plan::parse(include_str!("init/season.toml")).unwrap();
+        assert_eq!(shown, Some(plan.calibration.drift_limit_uv()));
     }
 
     #[test]

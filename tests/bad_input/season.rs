@@ -109,3 +109,14 @@ fn a_ledger_that_is_not_there_is_refused() {
     season.replace("season.toml", "ledger/*.csv", "notes/*.csv");
     season.refuses(&["evaluate"], &["notes"]);
 }
+
+#[test]
+fn a_limit_of_drift_that_is_no_distance_is_refused() {
+    let season = TrialSeason::demo();
+    season.replace(
+        "season.toml",
+        "[calibration]",
+        "[calibration]\nmax_drift_uv = 0.0",
+    );
+    season.refuses(&["calibrate"], &["season.toml", "calibration.max_drift_uv"]);
+}

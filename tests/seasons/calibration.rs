@@ -1,13 +1,12 @@
 //! The calibration stage on seasons whose truth is known.
 
 use crate::field::{Field, in_the_field, quantile};
-use crate::simulated::{self, Simulated};
+use crate::simulated::{self, Changed, Simulated};
 use boneglow::calibration::{Drift, Rig, Role, calibrate, drift};
 use boneglow::colorimetry::Xyz;
 use boneglow::season::{MappingChoice, Season};
 use boneglow::signal::Reading;
 use boneglow::simulation::Draw;
-use boneglow::spectra::{Filter, Spectrum};
 use std::path::Path;
 
 fn demo() -> Season {
@@ -241,15 +240,13 @@ fn nights_without_drift_raise_five_alarms_in_a_hundred() {
 fn a_changed_filter_is_found_and_not_taken_for_the_white_balance() {
     let made = Simulated::new(7, 10, false);
     let rig = calibrate(&made.season).unwrap();
-    let mut changed = Simulated::new(7, 10, false);
-    let edge = Spectrum::sampled(400.0, 2.0, 151, |nm| {
-        0.95 / (1.0 + (-(nm - 488.0) / 4.0).exp())
-    });
-    // The edge moved by 8 nm; levels stay those of the old signals.
-    changed.virtual_rig.filter = Filter::new(edge).unwrap();
-    changed.virtual_rig.leak = changed.virtual_rig.leak.map(|l| 0.3 * l);
+    let changed = Changed {
+        edge_nm: 8.0,
+        leak: [0.3; 3],
+        ..Changed::default()
+    };
     let path = made.folder.path().join("later.csv");
-    std::fs::write(&path, changed.night(7, 1, [1.0; 3], 1.0)).unwrap();
+    std::fs::write(&path, made.changed_night(7, 1, &changed)).unwrap();
     let found = drift(&made.season, &rig, std::slice::from_ref(&path)).unwrap();
     let night = &found.nights[0];
     assert!(night.drifted && night.p_value < 1e-6);

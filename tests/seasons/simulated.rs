@@ -24,6 +24,33 @@ pub struct Simulated {
     pub season: Season,
 }
 
+/// What is no longer as it was when the rig was calibrated.
+#[derive(Debug, Clone)]
+pub struct Changed {
+    /// Factors on the channels, after the lens.
+    pub channels: [f64; 3],
+    /// The laser's power, or the exposure.
+    pub power: f64,
+    /// How far the filter's edge moved to the red.
+    pub edge_nm: f64,
+    /// Factors on the channels of the leak.
+    pub leak: [f64; 3],
+    /// Factors on the channels of each target's glow; 1 for those beyond the last.
+    pub targets: Vec<[f64; 3]>,
+}
+
+impl Default for Changed {
+    fn default() -> Self {
+        Changed {
+            channels: [1.0; 3],
+            power: 1.0,
+            edge_nm: 0.0,
+            leak: [1.0; 3],
+            targets: Vec::new(),
+        }
+    }
+}
+
 /// A camera's sensitivities as measured (Darrodi et al. 2015), 380 to 780 nm.
 pub fn measured_camera() -> Sensitivities {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -191,14 +218,26 @@ impl Simulated {
     /// Captures of dark, white and all targets on some night: factors on the channels, and the
     /// laser's power.
     pub fn night(&self, seed: u64, night: u64, channels: [f64; 3], power: f64) -> String {
-        let rig = &self.virtual_rig;
+        let changed = Changed {
+            channels,
+            power,
+            ..Changed::default()
+        };
+        self.changed_night(seed, night, &changed)
+    }
+
+    /// ... on which the rig was no longer what was calibrated.
+    pub fn changed_night(&self, seed: u64, night: u64, changed: &Changed) -> String {
+        let mut rig = self.virtual_rig.clone();
+        rig.filter = rig.filter.shifted(changed.edge_nm);
+        rig.leak = std::array::from_fn(|c| rig.leak[c] * changed.leak[c]);
         let levels = Self::levels(seed, self.targets.len());
         let mut draw = Draw::new(seed, "night", night);
         let mut text =
             String::from("kind,target,r,g,b,r_sd,g_sd,b_sd,pixels,height_m,exposure_s\n");
         let mut row = |kind: &str, target: &str, glow: [f64; 3], share: f64, light: f64| {
             let mut mean = rig.mean(glow, share, 6.0, light);
-            for (c, channel) in channels.iter().enumerate() {
+            for (c, channel) in changed.channels.iter().enumerate() {
                 mean.0[c] = rig.black[c] + (mean.0[c] - rig.black[c]) * channel;
             }
             let patch = rig.patch(mean, 0.01, 600, &mut draw);
@@ -213,17 +252,16 @@ impl Simulated {
         };
         for _ in 0..2 {
             row("dark", "", [0.0; 3], 0.0, 0.0);
-            row("white", "", [0.0; 3], 1.0, power);
+            row("white", "", [0.0; 3], 1.0, changed.power);
         }
         for (i, tile) in self.targets.iter().enumerate() {
             let (level, share) = levels[i];
-            row(
-                "target",
-                &format!("tile {i}"),
-                signal(rig, tile, level),
-                share,
-                power,
-            );
+            // The tile's brightness is that of the calibration, seen through the filter as it is.
+            let strongest = self.virtual_rig.glow(tile).into_iter().fold(0.0, f64::max);
+            let own = changed.targets.get(i).copied().unwrap_or([1.0; 3]);
+            let seen = rig.glow(tile);
+            let glow = std::array::from_fn(|c| own[c] * seen[c] * level / strongest);
+            row("target", &format!("tile {i}"), glow, share, changed.power);
         }
         text
     }

@@ -3,11 +3,19 @@
 //! Color is judged jointly over all targets with a free scale each, so an overall gain does not
 //! count; brightness is judged on the white target. What noise, dark levels and leak leave
 //! uncertain on both nights makes the covariance of the shifts, its common parts included, and the
-//! shifts are tested by their squared Mahalanobis length (chi squared).
+//! shifts are tested by their squared Mahalanobis length (chi squared). Whether a drift that the test
+//! finds is too far to go on is the season's to say: `calibration.max_drift_uv`.
+//!
+//! What changed is told from the signals themselves: each hypothesis predicts those of targets and
+//! white, and one is named where the others do not explain them as well.
 
 mod cause;
+mod curves;
+mod hypotheses;
 mod night;
 
+use self::curves::Curves;
+use self::hypotheses::Fitted;
 use super::Rig;
 use super::captures::Captures;
 use crate::season::Season;
@@ -38,7 +46,8 @@ pub struct DriftNight {
     pub night: String,
     /// Whether the joint test of color finds a drift.
     pub drifted: bool,
-    /// Whether brightness, judged on the white target, has changed; false where it cannot be judged.
+    /// Whether brightness, judged on the white target, has changed, or the targets' beside each other
+    /// as another laser makes it; false where it cannot be judged.
     pub brightness_changed: bool,
     /// p value of the joint test of color.
     pub p_value: f64,
@@ -48,12 +57,39 @@ pub struct DriftNight {
     pub brightness: Option<Brightness>,
     /// Factor on red and blue relative to green that explains the shifts best.
     pub channel_factors: [f64; 3],
+    /// What may have changed, and what each leaves of the signals unexplained.
+    #[serde(default)]
+    pub explanations: Vec<Explanation>,
     /// Squared Mahalanobis length of all shifts together.
     pub chi_squared: f64,
     /// Its degrees of freedom.
     pub degrees: usize,
     /// The targets captured.
     pub targets: Vec<DriftTarget>,
+}
+
+/// One thing that may have changed, fitted to the signals of targets and white.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Explanation {
+    /// `nothing`, `gain`, `channels`, `filter`, `laser`, `target` or `white-exposure`.
+    pub change: String,
+    /// Squared Mahalanobis length of what it leaves.
+    pub chi_squared: f64,
+    /// Factors that were fitted.
+    pub parameters: usize,
+    /// Signals less factors.
+    pub degrees: usize,
+}
+
+impl Explanation {
+    fn of(fitted: &Fitted) -> Self {
+        Explanation {
+            change: fitted.change.name().to_string(),
+            chi_squared: fitted.chi_squared,
+            parameters: fitted.parameters,
+            degrees: fitted.degrees,
+        }
+    }
 }
 
 /// Brightness relative to the calibration with its confidence limits.
@@ -87,6 +123,11 @@ impl DriftNight {
     pub fn mean_shift_uv(&self) -> Option<f64> {
         let sum: f64 = self.targets.iter().map(|t| t.shift_uv).sum();
         (!self.targets.is_empty()).then(|| sum / self.targets.len() as f64)
+    }
+
+    /// Whether color drifted, and by more than this mean distance in u'v': too far to go on.
+    pub fn beyond(&self, limit_uv: f64) -> bool {
+        self.drifted && self.mean_shift_uv().is_some_and(|mean| mean > limit_uv)
     }
 }
 
@@ -147,6 +188,7 @@ fn of_many(nights: usize, confidence: f64) -> Option<String> {
 /// that the calibration does not have; whatever is wrong with a table.
 pub fn drift(season: &Season, rig: &Rig, captures: &[PathBuf]) -> Result<Drift> {
     check_same_rig(season, rig)?;
+    let curves = Curves::read(season)?;
     let mut found = Drift {
         rig: rig.rig.clone(),
         confidence: rig.detection.confidence,
@@ -173,8 +215,8 @@ pub fn drift(season: &Season, rig: &Rig, captures: &[PathBuf]) -> Result<Drift> 
         for warning in &table.warnings {
             found.warnings.push(format!("{name}: {warning}"));
         }
-        let night =
-            night::compare(rig, &table, &name, &mut found.warnings).map_err(|e| e.at(path))?;
+        let night = night::compare(rig, &table, &name, curves.as_ref(), &mut found.warnings)
+            .map_err(|e| e.at(path))?;
         found.nights.push(night);
     }
     found

@@ -1,7 +1,9 @@
 //! One night's shifts, their joint covariance and the tests.
 
-use super::cause;
-use super::{Brightness, DriftNight, DriftTarget};
+use super::cause::Found;
+use super::curves::Curves;
+use super::hypotheses::{self, Change, Common, Fitted, Signals, Verdict};
+use super::{Brightness, DriftNight, DriftTarget, Explanation};
 use crate::calibration::captures::{Captures, Shot};
 use crate::calibration::levels::{self, Reduction};
 use crate::calibration::{Black, Rig, TargetResult};
@@ -12,22 +14,22 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 /// Relative standard deviation of brightness by setting up the white anew: a height of 6 m is
 /// measured to a decimeter (common practice, no source).
-const SET_UP: f64 = 0.02;
+pub(super) const SET_UP: f64 = 0.02;
 
 /// One target's net signals, then and now.
 pub(super) struct Pair<'a> {
     pub target: &'a TargetResult,
     pub now: [f64; 3],
     /// Standard deviations of `now` and of the calibration's signal by noise alone.
-    noise: [f64; 3],
+    pub noise: [f64; 3],
     /// What the dark level of this night goes through to `now`.
-    dark_factor: f64,
+    pub dark_factor: f64,
 }
 
 /// Shifts of all targets together and what they would do by chance.
-pub(super) struct Joint<'a> {
-    pub rig: &'a Rig,
-    pub pairs: Vec<Pair<'a>>,
+struct Joint<'a> {
+    rig: &'a Rig,
+    pairs: Vec<Pair<'a>>,
     covariance: DMatrix<f64>,
 }
 
@@ -40,42 +42,20 @@ impl Joint<'_> {
         }
     }
 
-    /// Shifts from the calibration once its signals are multiplied by channel factors.
-    pub fn shifts(&self, factors: [f64; 3]) -> DVector<f64> {
-        self.shifts_with(factors, [0.0; 3])
-    }
-
-    /// ... and this is added to those of the night.
-    pub fn shifts_with(&self, factors: [f64; 3], added: [f64; 3]) -> DVector<f64> {
+    /// Shifts in u'v' from the calibration.
+    fn shifts(&self) -> DVector<f64> {
         let mut all = DVector::zeros(2 * self.pairs.len());
         for (i, pair) in self.pairs.iter().enumerate() {
-            let now = self.uv(std::array::from_fn(|c| pair.now[c] + added[c]));
-            let then = self.uv(std::array::from_fn(|c| {
-                factors[c] * pair.target.net_signal[c]
-            }));
+            let now = self.uv(pair.now);
+            let then = self.uv(pair.target.net_signal);
             all[2 * i] = now[0] - then[0];
             all[2 * i + 1] = now[1] - then[1];
         }
         all
     }
 
-    /// Shifts turned and stretched so that chance moves each by 1.
-    pub fn whitened(&self, shifts: &DVector<f64>) -> DVector<f64> {
-        let eigen = self.covariance.clone().symmetric_eigen();
-        let largest = eigen.eigenvalues.max();
-        let mut turned = eigen.eigenvectors.transpose() * shifts;
-        for (value, variance) in turned.iter_mut().zip(eigen.eigenvalues.iter()) {
-            *value = if *variance > 1e-9 * largest {
-                *value / variance.sqrt()
-            } else {
-                0.0
-            };
-        }
-        turned
-    }
-
     /// Chi squared of shifts and its degrees of freedom, over the targets that are kept.
-    pub fn chi_squared(&self, shifts: &DVector<f64>, keep: impl Fn(usize) -> bool) -> (f64, usize) {
+    fn chi_squared(&self, shifts: &DVector<f64>, keep: impl Fn(usize) -> bool) -> (f64, usize) {
         let kept: Vec<usize> = (0..shifts.len()).filter(|i| keep(i / 2)).collect();
         let covariance = self.covariance.select_rows(&kept).select_columns(&kept);
         let shifts = shifts.select_rows(&kept);
@@ -104,6 +84,7 @@ pub(super) fn compare(
     rig: &Rig,
     captures: &Captures,
     name: &str,
+    curves: Option<&Curves>,
     warnings: &mut Vec<String>,
 ) -> Result<DriftNight> {
     let mut own = Vec::new();
@@ -145,7 +126,7 @@ pub(super) fn compare(
     }
     let pairs = pairs(rig, captures, &reduction, leak, variance)?;
     let joint = joint(rig, pairs, &black, white);
-    let shifts = joint.shifts([1.0; 3]);
+    let shifts = joint.shifts();
     let (chi_squared, degrees) = joint.chi_squared(&shifts, |_| true);
     let p = p_value(chi_squared, degrees);
     let level = 1.0 - rig.detection.confidence;
@@ -159,8 +140,8 @@ pub(super) fn compare(
     let brightness = white
         .filter(|_| same_exposure)
         .and_then(|w| brightness(rig, w, &black));
-    let brightness_changed = brightness.is_some_and(|b| b.low > 1.0 || b.high < 1.0);
-    let targets = joint
+    let white_changed = brightness.is_some_and(|b| b.low > 1.0 || b.high < 1.0);
+    let targets: Vec<DriftTarget> = joint
         .pairs
         .iter()
         .enumerate()
@@ -178,21 +159,52 @@ pub(super) fn compare(
         })
         .collect();
     let drifted = p < level;
-    let bright = brightness.filter(|_| brightness_changed);
-    let explained = cause::explain(&joint, white, bright, level);
+    let common = Common {
+        dark: black.sd,
+        white,
+    };
+    let fitted = Signals::new(rig, &joint.pairs, &common).map(|s| s.fit(curves));
+    let fitted = fitted.unwrap_or_default();
+    let verdict = hypotheses::judge(&fitted);
+    let of_glows = matches!(verdict, Verdict::One(Change::Excitation(_)));
+    let names: Vec<&str> = targets.iter().map(|t| t.target.as_str()).collect();
+    let most = targets
+        .iter()
+        .max_by(|a, b| a.shift_uv.total_cmp(&b.shift_uv));
+    let cause = Found {
+        verdict: &verdict,
+        drifted,
+        brightness: brightness.filter(|_| white_changed),
+        targets: &names,
+        most: most.map_or("", |t| t.target.as_str()),
+    }
+    .sentence();
     warnings.extend(own.into_iter().map(|w| format!("{name}: {w}")));
     Ok(DriftNight {
         night: name.to_string(),
         drifted,
-        brightness_changed,
+        brightness_changed: white_changed || of_glows,
         p_value: p,
-        cause: cause::sentence(&explained, drifted, bright),
+        cause,
         brightness,
-        channel_factors: explained.factors,
+        channel_factors: channel_factors(&fitted),
+        explanations: fitted.iter().map(Explanation::of).collect(),
         chi_squared,
         degrees,
         targets,
     })
+}
+
+/// Factors on red and blue relative to green by the hypothesis that nothing else changed.
+fn channel_factors(fitted: &[Fitted]) -> [f64; 3] {
+    let of = |f: &Fitted| match f.change {
+        Change::Channels([red, green, blue]) => Some([red / green, 1.0, blue / green]),
+        _ => None,
+    };
+    let found = fitted.iter().find_map(of);
+    found
+        .filter(|f| f.iter().all(|v| v.is_finite()))
+        .unwrap_or([1.0; 3])
 }
 
 fn average(shots: &[[(f64, f64); 3]]) -> Option<[(f64, f64); 3]> {

@@ -34,8 +34,8 @@ pub struct DriftNight {
 /// 95 % quantile of a distance in a plane over its root mean square: the square root of ln 20.
 const REACH_95: f64 = 1.730_818_38;
 
-/// Draws the control chart; `confidence` is that of the tests, `allowed` the mean error in u'v' that the
-/// season allows its calibration.
+/// Draws the control chart; `confidence` is that of the tests, `allowed` the mean shift in u'v' that the
+/// season allows.
 pub fn drift(nights: &[DriftNight], confidence: f64, allowed: f64) -> Result<Figure> {
     let mut targets: Vec<String> = Vec::new();
     for target in nights.iter().flat_map(|n| &n.targets) {
@@ -69,7 +69,7 @@ pub fn drift(nights: &[DriftNight], confidence: f64, allowed: f64) -> Result<Fig
         .fold(1e-4, f64::max);
     let y = Axis::rounded("distance in u'v'", 0.0, most * 1.03, 5);
     if y.high >= allowed {
-        entries.push((Key::Line(limit), "mean error allowed".to_string()));
+        entries.push((Key::Line(limit), "mean shift allowed".to_string()));
     }
     let usual = "usual if nothing changed".to_string();
     entries.push((Key::Band(FAINT, 0.45), usual));
@@ -83,7 +83,7 @@ pub fn drift(nights: &[DriftNight], confidence: f64, allowed: f64) -> Result<Fig
             "Each marker is a target's distance in u'v' from its place at calibration. The grey bar behind it holds 95 % of such distances if \
              nothing changed (for uncertainties alike in all directions). \
              {verdict} (confidence {:.0} % a night); such nights are shaded. Whether a drift matters is another question: the season allows \
-             its calibration a mean error of {}.",
+             a mean shift of {}.",
             100.0 * confidence,
             fixed(allowed, 4)
         ),
@@ -216,6 +216,6 @@ mod tests {
         let figure = drift(&nights, 0.95, 0.005).unwrap();
         trial::keep(&figure);
         assert!(figure.description.contains("drift of color on 2031-05-17"));
-        assert!(figure.description.contains("a mean error of 0.0050"));
+        assert!(figure.description.contains("a mean shift of 0.0050"));
     }
 }
