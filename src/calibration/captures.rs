@@ -3,8 +3,8 @@
 use super::flat::{self, Slices};
 use crate::files::{Row, Table, nearest_known};
 use crate::signal::{
-    BitDepth, CodeValues, PictureCache, Reading, Response, Step, read_capture, read_reading,
-    read_region,
+    BitDepth, CodeValues, PictureCache, Reading, Response, Step, check_scale, clipped_step,
+    odd_units, read_capture, read_reading, read_region,
 };
 use crate::{Error, Result};
 use std::path::Path;
@@ -86,6 +86,11 @@ impl Captures {
                 captures.add_flat(&row, folder, response, depth, &mut pictures)?;
                 continue;
             }
+            let measured = matches!(response, Response::Measured(_));
+            // The response was measured without it, and says so.
+            if kind == "step" && measured && clipped_step(&row, folder, depth, &mut pictures)? {
+                continue;
+            }
             let shot = Shot {
                 line: row.line(),
                 target,
@@ -93,7 +98,7 @@ impl Captures {
                 reading: read_reading(&row, folder, response, depth, &mut pictures)?,
             };
             // The brightest step of a measured response is where the response ends, not clipped.
-            let ends = kind == "step" && matches!(response, Response::Measured(_));
+            let ends = kind == "step" && measured;
             if shot.reading.clipped > CLIPPED && !ends {
                 saturated.push((shot, kind.to_string()));
                 continue;
@@ -106,8 +111,20 @@ impl Captures {
                 _ => captures.step.push(shot),
             }
         }
+        check_scale(captures.lit().map(|s| &s.reading), depth).map_err(|e| e.at(path))?;
         captures.leave_out(saturated).map_err(|e| e.at(path))?;
+        let named = captures
+            .lit()
+            .map(|s| (format!("line {}", s.line), &s.reading));
+        let odd = odd_units(named, depth);
+        captures.warnings.extend(odd);
         Ok(captures)
+    }
+
+    /// The captures of something lit.
+    fn lit(&self) -> impl Iterator<Item = &Shot> + Clone {
+        let kinds = [&self.target, &self.white, &self.ground, &self.step];
+        kinds.into_iter().flatten()
     }
 
     /// A flat's picture, cut into slices; code values alone have no place, which is said.

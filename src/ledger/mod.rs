@@ -2,13 +2,15 @@
 //!
 //! In: tables of patches. Out: [`Ledger`], every patch read and checked, labelled or not.
 
+mod oddities;
 mod patch;
 
+pub use oddities::oddities;
 pub use patch::{Patch, Selection};
 
 use crate::files::{Row, Table, nearest_known};
 use crate::season::Season;
-use crate::signal::{BitDepth, PictureCache, Reading, Response, read_reading};
+use crate::signal::{BitDepth, PictureCache, Reading, Response, check_scale, read_reading};
 use crate::{Error, Result};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::path::Path;
@@ -154,10 +156,13 @@ pub fn read_table(
             .at(table.path())
             .remedy("add rows below the header or take the file out of the season"));
     }
-    table
+    let patches: Vec<Patch> = table
         .rows()
         .map(|row| Patch::read(&row, group, recordings))
-        .collect()
+        .collect::<Result<_>>()?;
+    check_scale(patches.iter().map(|p| &p.reading), recordings.depth)
+        .map_err(|e| e.at(table.path()))?;
+    Ok(patches)
 }
 
 /// Columns that a ledger may have and need not.
@@ -325,20 +330,6 @@ fn warnings(patches: &[Patch]) -> Vec<String> {
             "{} of {all} checked patches have no inclusion_probability; each of them counts as \
              one patch, as if it had been chosen for certain.",
             all - known
-        ));
-    }
-    let mut nights: BTreeMap<&Path, usize> = BTreeMap::new();
-    for patch in patches.iter().filter(|p| p.reading.clipped > 0.02) {
-        *nights.entry(&patch.file).or_insert(0) += 1;
-    }
-    for (file, count) in nights {
-        warnings.push(format!(
-            "{count} patches of {} have more than 2 % of their pixels clipped; their color leans \
-             towards white.",
-            file.file_name().map_or_else(
-                || file.display().to_string(),
-                |n| n.to_string_lossy().to_string()
-            )
         ));
     }
     warnings

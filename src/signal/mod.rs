@@ -4,14 +4,17 @@
 //! Transfer functions are those of IEC 61966-2-1 and ITU-R BT.709, or measured from a step series
 //! after the idea of the opto-electronic conversion function in ISO 14524.
 
+mod oddities;
 mod picture;
 mod reading;
 mod response;
 mod row;
 mod values;
 
+pub use oddities::{check_scale, listed, odd_units};
 pub use picture::{Picture, PictureCache, Region};
 pub use reading::{Capture, Column, Reading};
+pub(crate) use response::clipped_step;
 pub use response::{MeasuredCurve, MeasuredResponse, Response, Step, bt709, srgb};
 pub use row::{read_capture, read_reading, read_region};
 pub use values::{BitDepth, CodeValues, LinearSignal};

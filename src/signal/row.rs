@@ -34,12 +34,10 @@ pub fn read_reading(
     }
     let mut codes = [0.0; 3];
     for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
-        *value = row
-            .optional_number_in(column, 0.0..=depth.largest(), "code value")?
-            .ok_or_else(|| {
-                row.error(column, "found neither a picture nor code values")
-                    .remedy("fill in image with x, y, width and height, or r, g and b")
-            })?;
+        *value = code_cell(row, column, depth)?.ok_or_else(|| {
+            row.error(column, "found neither a picture nor code values")
+                .remedy("fill in image with x, y, width and height, or r, g and b")
+        })?;
     }
     let mut sd = [0.0; 3];
     let mut known = 0;
@@ -111,6 +109,17 @@ pub fn read_region(
         .get(image, folder)
         .map_err(|e| row.error("image", e.to_string()))?;
     Ok(Some((picture, region)))
+}
+
+/// A code value of a column, where the cell is filled in.
+///
+/// # Errors
+/// One below 0 or above full scale.
+pub(super) fn code_cell(row: &Row<'_>, column: &str, depth: BitDepth) -> Result<Option<f64>> {
+    row.optional_number_in(column, 0.0..=depth.largest(), "code value")
+        .map_err(|e| {
+            e.remedy("correct the cell, or state the depth of the code values as rig.bit_depth")
+        })
 }
 
 fn positive(row: &Row<'_>, column: &str, largest: f64, unit: &str) -> Result<Option<f64>> {

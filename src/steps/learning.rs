@@ -4,7 +4,7 @@ use super::inputs;
 use crate::calibration::{self, GlowColor, Measurement, Rig, Role};
 use crate::evaluation::Unchecked;
 use crate::features::{self, Dataset, Feature, Sample};
-use crate::ledger::{Ledger, Patch, Selection};
+use crate::ledger::{Ledger, Patch, Selection, oddities};
 use crate::season::Season;
 use crate::{Error, Result};
 use ndarray::Array2;
@@ -27,6 +27,8 @@ pub struct MeasuredLedger {
     ledger: Ledger,
     /// In the order of the ledger's patches.
     measurements: Vec<Measurement>,
+    /// What looks like a slip in the tables.
+    odd: Vec<String>,
 }
 
 /// A season's checked patches as a dataset, and the patches beside it.
@@ -71,12 +73,15 @@ impl MeasuredLedger {
     /// Reads the rig and the ledger, and measures every patch.
     pub fn read(season: &Season) -> Result<Self> {
         let rig = rig(season)?;
-        let ledger = Ledger::read(season, &rig.response)?;
+        let mut ledger = Ledger::read(season, &rig.response)?;
         let measurements = measure(&rig, &ledger.patches);
+        let odd = oddities(&ledger.patches, &measurements, &rig);
+        ledger.warnings.extend(odd.iter().cloned());
         Ok(MeasuredLedger {
             rig,
             ledger,
             measurements,
+            odd,
         })
     }
 
@@ -132,10 +137,12 @@ impl MeasuredLedger {
             }
         }
         if samples.is_empty() {
+            let dark = "expose longer, fly lower, or look at the detection limit in rig.json";
+            let remedy = self.odd.first().map_or(dark, String::as_str);
             return Err(
                 Error::too_little("no checked patch is bright enough to have a color")
                     .at(season.file())
-                    .remedy("expose longer, fly lower, or look at the detection limit in rig.json"),
+                    .remedy(remedy),
             );
         }
         let (data, oddities) = features::dataset(&samples, wanted, &plan.ledger.positive)

@@ -7,7 +7,7 @@ use crate::Result;
 use crate::calibration::Measurement;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
 use crate::files::{self, Table};
-use crate::ledger::{Recordings, read_table};
+use crate::ledger::{Recordings, oddities, read_table};
 use crate::season::Season;
 use crate::spectra::spectra_from_table;
 use crate::threshold::Decision;
@@ -66,13 +66,15 @@ fn measured(season: &Season, table: &Table) -> Result<Measured> {
     let rig = learning::rig(season)?;
     let mut recordings = Recordings::new(season, &rig.response)?;
     let patches = read_table(table, &season.plan.ledger.group, &mut recordings)?;
+    let colors = learning::measure(&rig, &patches);
+    let mut warnings = oddities(&patches, &colors, &rig);
+    if !rig.calibrated {
+        warnings.insert(0, NOT_CALIBRATED.to_string());
+    }
     Ok(Measured {
-        colors: learning::measure(&rig, &patches),
+        colors,
         calibrated: rig.calibrated,
-        warnings: match rig.calibrated {
-            true => Vec::new(),
-            false => vec![NOT_CALIBRATED.to_string()],
-        },
+        warnings,
     })
 }
 

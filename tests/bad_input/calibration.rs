@@ -318,3 +318,101 @@ fn flats_that_do_not_fit_are_said_or_refused() {
         &["captures.csv, line", "does not lie inside"],
     );
 }
+
+/// What a command that ends well says beside its results.
+fn said(season: &TrialSeason, arguments: &[&str]) -> String {
+    let output = season.command(arguments).output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).to_string();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    said
+}
+
+/// A table with what stands in some columns changed, in every row that has something there.
+fn change_cells(
+    season: &TrialSeason,
+    file: &str,
+    columns: &[&str],
+    change: impl Fn(&str) -> String,
+) {
+    let text = season.read(file);
+    let header: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+    let changes = |at: usize| columns.contains(&header[at]);
+    edit_lines(season, file, |i, line| {
+        let cells = line.split(',').enumerate();
+        let one = |(at, cell): (usize, &str)| match i > 0 && changes(at) && !cell.is_empty() {
+            true => change(cell),
+            false => cell.to_string(),
+        };
+        cells.map(one).collect::<Vec<_>>().join(",")
+    });
+}
+
+#[test]
+fn a_clipped_step_is_left_out_and_said() {
+    let season = TrialSeason::demo();
+    season.replace(
+        "season.toml",
+        "response = \"srgb\"",
+        "response = \"targets/captures.csv\"",
+    );
+    let before = said(&season, &["calibrate"]);
+    assert!(!before.contains("is clipped"), "{before}");
+    let brightest = lines_of(&season, "step")[0].clone();
+    let cells: Vec<&str> = brightest.split(',').collect();
+    let clipped: Vec<String> = cells
+        .iter()
+        .enumerate()
+        .map(|(i, cell)| match i {
+            7..=9 => "255".to_string(),
+            14 => "1.41421".to_string(),
+            _ => cell.to_string(),
+        })
+        .collect();
+    season.edit(CAPTURES, |text| format!("{text}{}\n", clipped.join(",")));
+    let after = said(&season, &["calibrate"]);
+    assert!(
+        after.contains("relative exposure 1.41421 is clipped and was left out"),
+        "{after}"
+    );
+}
+
+#[test]
+fn captures_in_a_slip_of_unit_are_asked_about() {
+    let season = TrialSeason::demo();
+    change_cells(&season, CAPTURES, &["height_m"], |m| {
+        (100.0 * m.parse::<f64>().unwrap()).to_string()
+    });
+    let told = said(&season, &["calibrate"]);
+    assert!(
+        told.contains("height_m is above 200 m in line") && told.contains("centimeters?"),
+        "{told}"
+    );
+    let season = TrialSeason::demo();
+    change_cells(&season, CAPTURES, &["exposure_s"], |s| {
+        (1000.0 * s.parse::<f64>().unwrap()).to_string()
+    });
+    let told = said(&season, &["calibrate"]);
+    assert!(
+        told.contains("exposure_s is above 1 s in line") && told.contains("milliseconds?"),
+        "{told}"
+    );
+}
+
+#[test]
+fn captures_from_0_to_1_are_refused() {
+    let season = TrialSeason::demo();
+    change_cells(
+        &season,
+        CAPTURES,
+        &["r", "g", "b", "r_sd", "g_sd", "b_sd"],
+        |code| (code.parse::<f64>().unwrap() / 255.0).to_string(),
+    );
+    season.refuses(
+        &["calibrate"],
+        &[
+            "captures.csv",
+            "look like values from 0 to 1",
+            "multiply them by 255",
+        ],
+    );
+}

@@ -307,3 +307,126 @@ fn a_table_is_not_written_over_itself() {
     );
     assert_eq!(season.read(CHECKS), before);
 }
+
+/// The demo's ledger of spring with its cells changed, measured; what is said of it.
+fn measured(change: impl Fn(&str, &str) -> String) -> String {
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    let text = season.read("ledger/spring.csv");
+    let header: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+    let lines = text.lines().enumerate().map(|(i, line)| {
+        let cells = line.split(',').zip(&header);
+        let one = |(cell, column): (&str, &&str)| match i == 0 || cell.is_empty() {
+            true => cell.to_string(),
+            false => change(column, cell),
+        };
+        cells.map(one).collect::<Vec<_>>().join(",") + "\n"
+    });
+    let text: String = lines.collect();
+    season.write("new.csv", &text);
+    let output = season.command(&["measure", "new.csv"]).output().unwrap();
+    String::from_utf8_lossy(&output.stderr).to_string()
+}
+
+fn times(cell: &str, factor: f64) -> String {
+    (factor * cell.parse::<f64>().unwrap()).to_string()
+}
+
+#[test]
+fn a_ledger_as_it_should_be_is_measured_without_a_word_of_doubt() {
+    let told = measured(|_, cell| cell.to_string());
+    for doubt in [
+        "centimeters",
+        "milliseconds",
+        "seconds?",
+        "no light has",
+        "clipped",
+    ] {
+        assert!(!told.contains(doubt), "{told}");
+    }
+}
+
+#[test]
+fn heights_in_centimeters_and_exposures_in_milliseconds_are_asked_about() {
+    let told = measured(|column, cell| match column {
+        "height_m" => times(cell, 100.0),
+        _ => cell.to_string(),
+    });
+    assert!(told.contains("height_m is above 200 m in AF-005"), "{told}");
+    assert!(
+        told.contains("centimeters?") && !told.contains("fly lower"),
+        "{told}"
+    );
+    let told = measured(|column, cell| match column {
+        "exposure_s" => times(cell, 1000.0),
+        _ => cell.to_string(),
+    });
+    assert!(told.contains("exposure_s is above 1 s in AF-005"), "{told}");
+    assert!(
+        told.contains("exposure_s is 1000.000 times that of the calibration"),
+        "{told}"
+    );
+}
+
+#[test]
+fn code_values_of_another_scale_are_refused() {
+    let codes = ["r", "g", "b", "r_sd", "g_sd", "b_sd"];
+    let told = measured(|column, cell| match codes.contains(&column) {
+        true => times(cell, 1.0 / 255.0),
+        false => cell.to_string(),
+    });
+    assert!(
+        told.contains("new.csv") && told.contains("look like values from 0 to 1"),
+        "{told}"
+    );
+    let told = measured(|column, cell| match codes.contains(&column) {
+        true => times(cell, 4.0),
+        false => cell.to_string(),
+    });
+    assert!(
+        told.contains("expected 0 to 255 code value") && told.contains("rig.bit_depth"),
+        "{told}"
+    );
+}
+
+#[test]
+fn clipped_patches_are_named_when_they_are_measured() {
+    let told = measured(|column, cell| match column {
+        "r" => "254.9".to_string(),
+        _ => cell.to_string(),
+    });
+    assert!(told.contains("pixels clipped (AF-005, "), "{told}");
+}
+
+#[test]
+fn red_and_blue_exchanged_are_asked_about() {
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    let text = season.read("ledger/spring.csv");
+    season.write(
+        "new.csv",
+        &text.replacen(",r,g,b,r_sd,g_sd,b_sd,", ",b,g,r,b_sd,g_sd,r_sd,", 1),
+    );
+    let output = season.command(&["measure", "new.csv"]).output().unwrap();
+    let told = String::from_utf8_lossy(&output.stderr).to_string();
+    assert!(told.contains("a color that no light has"), "{told}");
+    assert!(
+        told.contains("with red and blue exchanged they would be possible"),
+        "{told}"
+    );
+}
+
+/// A season all of whose patches are as dark as a slip of unit makes them is not told to fly lower.
+#[test]
+fn a_slip_of_unit_is_the_remedy_where_it_is_the_reason() {
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    for name in ["spring", "summer", "autumn"] {
+        let file = format!("ledger/{name}.csv");
+        season.edit(&file, |text| text.replace(",0.008,", ",8000,"));
+    }
+    season.refuses(
+        &["evaluate"],
+        &["exposure_s is above 1 s in", "milliseconds?"],
+    );
+}

@@ -360,3 +360,82 @@ fn the_grounds_share_of_the_leak_is_taken_from_bright_and_dim_patches_of_one_mat
     assert!((found.ground_share - 0.55).abs() < 3.0 * own, "{found:?}");
     assert!((found.ground_share - 0.35).abs() > 2.0 * own, "{found:?}");
 }
+
+/// Any matrix fits exchanged channels; the camera's curves do not.
+#[test]
+fn captures_with_red_and_blue_exchanged_do_not_agree_with_the_cameras_curves() {
+    let told = |made: &Simulated| {
+        let rig = calibrate(&made.season).unwrap();
+        let exchanged = |w: &&String| w.contains("red and blue are exchanged");
+        rig.warnings.iter().filter(exchanged).count()
+    };
+    for seed in [3, 4, 5] {
+        let made = Simulated::new(seed, 10, true);
+        assert_eq!(told(&made), 0);
+        let path = made.folder.path().join("captures.csv");
+        let text = std::fs::read_to_string(&path).unwrap();
+        let text = text.replacen("r,g,b,r_sd,g_sd,b_sd", "b,g,r,b_sd,g_sd,r_sd", 1);
+        std::fs::write(path, text).unwrap();
+        assert_eq!(told(&made), 1);
+    }
+}
+
+/// Steps as boxes of one picture, the brightest clipped: the response comes back and the rest is left out.
+#[test]
+fn a_response_is_measured_from_boxes_of_a_picture_without_its_clipped_step() {
+    const SIDE: u32 = 24;
+    let exposures = [0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.35, 0.55, 0.8, 1.0, 1.4];
+    let made = Simulated::new(6, 10, false);
+    let rig = &made.virtual_rig;
+    let mut draw = Draw::new(6, "steps", 0);
+    let picture = image::RgbImage::from_fn(SIDE * exposures.len() as u32, SIDE, |x, _| {
+        let light = 0.95 * exposures[(x / SIDE) as usize];
+        let codes = rig.pixel(rig.mean([light; 3], 0.0, 6.0, 1.0), &mut draw);
+        image::Rgb(codes.map(|c| c as u8))
+    });
+    picture.save(made.folder.path().join("steps.png")).unwrap();
+    let path = made.folder.path().join("captures.csv");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let mut lines = text.lines();
+    let mut widened = format!(
+        "{},relative_exposure,image,x,y,width,height\n",
+        lines.next().unwrap()
+    );
+    for line in lines {
+        widened.push_str(&format!("{line},,,,,,\n"));
+    }
+    for (i, exposure) in exposures.iter().enumerate() {
+        let x = SIDE * i as u32;
+        widened.push_str(&format!(
+            "step,,,,,,,,,,0.01,{exposure},steps.png,{x},0,{SIDE},{SIDE}\n"
+        ));
+    }
+    std::fs::write(path, widened).unwrap();
+    let mut season = made.season.clone();
+    let truth = calibrate(&season).unwrap();
+    season.plan.rig.response = "captures.csv".to_string();
+    let measured = calibrate(&season).unwrap();
+    let left_out = |rig: &Rig| {
+        let told = |w: &&String| {
+            w.contains("left out") && (w.contains("1.4 ") || w.contains("capture of step"))
+        };
+        rig.warnings.iter().filter(told).count()
+    };
+    assert_eq!(
+        (left_out(&truth), left_out(&measured)),
+        (1, 1),
+        "{:?}",
+        measured.warnings
+    );
+    for code in [60.0, 100.0, 150.0, 200.0, 240.0] {
+        let of = |rig: &Rig| {
+            let codes = boneglow::signal::CodeValues([code; 3]);
+            rig.response.signal(codes, rig.bit_depth).unwrap().0[1] - rig.black.signal[1]
+        };
+        let off = of(&measured) / of(&truth) * 0.95 - 1.0;
+        println!("code {code}: off by {:.2} %", 100.0 * off);
+        assert!(off.abs() < 0.02, "{code}: {off}");
+    }
+    let error = |rig: &Rig| rig.errors.unwrap().cross_validated_mean_uv;
+    assert!(error(&measured) < error(&truth) + 0.001);
+}

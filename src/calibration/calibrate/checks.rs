@@ -2,9 +2,10 @@
 
 use super::Fitting;
 use crate::calibration::choice::{Candidate, distance};
+use crate::calibration::curves;
 use crate::calibration::rig::*;
 use crate::calibration::targets::Measured;
-use crate::signal::MeasuredResponse;
+use crate::signal::{MeasuredResponse, Response};
 use crate::{Error, Result};
 use nalgebra::{DMatrix, Matrix2};
 
@@ -14,6 +15,11 @@ const PULLS_HARD: f64 = 0.9;
 const ILL_CONDITIONED: f64 = 100.0;
 /// Leak above this share of the dimmest target is worth a warning.
 const LEAK_SHARE: f64 = 0.05;
+/// Ratios of channels that scatter more than this between targets are not those of the camera's curves.
+const DISAGREE: f64 = 0.1;
+/// What to say where the channels look exchanged.
+pub(super) const EXCHANGED: &str = "The captures agree with the camera's curves once red and blue are exchanged: \
+     check the order of the columns r, g, b, and of the channels in the pictures.";
 /// Targets no further apart than this in u'v' are of one hue.
 const ONE_HUE: f64 = 0.03;
 
@@ -21,6 +27,14 @@ impl Fitting<'_> {
     /// The step series against the response: an error if it is not monotone, a warning if exposure
     /// and linear signal are not proportional.
     pub(super) fn check_steps(&mut self, black: &Black) -> Result<Vec<StepResult>> {
+        if let Response::Measured(measured) = &self.response {
+            for exposure in &measured.left_out {
+                self.warnings.push(format!(
+                    "The step of relative exposure {exposure} is clipped and was left out of the \
+                     measured response where it is."
+                ));
+            }
+        }
         let steps = self.captures.steps();
         if steps.is_empty() {
             return Ok(Vec::new());
@@ -133,7 +147,7 @@ impl Fitting<'_> {
     }
 
     pub(super) fn tell_computed(&mut self, disagreement: f64, candidate: &Candidate<'_>) {
-        if disagreement > 0.1 {
+        if disagreement > DISAGREE {
             self.warnings.push(format!(
                 "The camera's curves and the captures disagree: ratios of channels scatter by {:.0} % \
                  between targets. Check that sensitivities and filter are this rig's.",
@@ -147,6 +161,30 @@ impl Fitting<'_> {
                     .to_string(),
             );
         }
+    }
+
+    /// Whether captures that disagree with the camera's curves agree with them once red and blue are exchanged.
+    pub(super) fn agrees_exchanged(
+        &self,
+        disagreement: f64,
+        measured: &[Measured],
+        [r, g, b]: [bool; 3],
+    ) -> bool {
+        let Some(camera) = self.camera.as_ref().filter(|_| disagreement > DISAGREE) else {
+            return false;
+        };
+        let turn = |[r, g, b]: [f64; 3]| [b, g, r];
+        let exchanged: Vec<Measured> = measured
+            .iter()
+            .map(|m| Measured {
+                net: turn(m.net),
+                steps: m.steps.iter().copied().map(turn).collect(),
+                ..m.clone()
+            })
+            .collect();
+        let laser = self.season.plan.rig.laser_nm;
+        curves::compute(&self.reference, camera, &exchanged, laser, [b, g, r])
+            .is_some_and(|other| other.disagreement < 0.5 * disagreement)
     }
 
     pub(super) fn tell(&mut self, rig: &Rig) {

@@ -2,7 +2,7 @@
 
 mod checks;
 
-use self::checks::{condition, dimmest_share};
+use self::checks::{EXCHANGED, condition, dimmest_share};
 use super::captures::Captures;
 use super::choice::{self, Candidate, Judged, distance};
 use super::curves::{self, Computed};
@@ -159,6 +159,9 @@ impl Fitting<'_> {
         let fit = judged[chosen].as_ref().ok_or_else(undetermined)?;
         if let Some(computed) = &computed {
             self.tell_computed(computed.disagreement, candidate);
+            if self.agrees_exchanged(computed.disagreement, &measured, channels) {
+                self.warnings.push(EXCHANGED.to_string());
+            }
         }
         let luminance_at = self.luminance_target(&measured, candidate, &fit.coefficients)?;
         let replicates = uncertainty::replicates(

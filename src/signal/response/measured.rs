@@ -10,7 +10,9 @@
 //! claimed. Codes below those of the dark hold noise only; there the curve goes on straight.
 
 use crate::files::{Row, Table};
-use crate::signal::{BitDepth, CodeValues};
+use crate::numeric::normal_tail;
+use crate::signal::row::{code_cell, read_region};
+use crate::signal::{BitDepth, CodeValues, Picture, PictureCache, Region};
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -30,6 +32,9 @@ pub struct Step {
 pub struct MeasuredResponse {
     /// The curves of red, green and blue.
     pub channels: [MeasuredCurve; 3],
+    /// Relative exposures of steps that were left out where a channel is clipped.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<f64>,
 }
 
 /// A monotone curve through steps.
@@ -56,24 +61,24 @@ const POWERS: [f64; 6] = [1.0, 0.75, 0.6, 0.5, 1.0 / 2.2, 1.0 / 3.0];
 const OFFSETS: [f64; 8] = [0.0, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0, 2.0];
 
 impl MeasuredResponse {
-    /// Reads a table of steps: `relative_exposure,r,g,b` in code values of `depth`. Of a table with
-    /// a column `kind`, such as that of captures, rows of kind `step` count, and those of kind `dark`
-    /// as steps of relative exposure 0.
-    pub fn read(path: &Path, depth: BitDepth) -> Result<Self> {
+    /// Reads a table of steps: `relative_exposure`, and `r,g,b` in code values of `depth` or the box of a
+    /// picture, found from `folder`. Of a table with a column `kind`, such as that of captures, rows of
+    /// kind `step` count, and those of kind `dark` as steps of relative exposure 0.
+    pub fn read(path: &Path, folder: &Path, depth: BitDepth) -> Result<Self> {
         let table = Table::read(path)?;
-        table.require(&["relative_exposure", "r", "g", "b"])?;
+        table.require(&["relative_exposure"])?;
+        let mut pictures = PictureCache::new();
         let mut steps = Vec::new();
         for row in table.rows() {
-            match row.get("kind") {
-                Some("dark") => steps.push(Step {
-                    relative_exposure: 0.0,
-                    codes: read_codes(&row, depth)?,
-                }),
-                kind if kind == Some("step") || !table.has("kind") => {
-                    steps.push(read_step(&row, depth)?);
-                }
-                _ => {}
-            }
+            let relative_exposure = match row.get("kind") {
+                Some("dark") => 0.0,
+                kind if kind == Some("step") || !table.has("kind") => exposure(&row)?,
+                _ => continue,
+            };
+            steps.push(Step {
+                relative_exposure,
+                codes: read_codes(&row, folder, depth, &mut pictures)?,
+            });
         }
         Self::from_steps(&steps, depth).map_err(|e| e.at(path))
     }
@@ -107,7 +112,13 @@ impl MeasuredResponse {
             channels.push(MeasuredCurve::from_steps(steps, channel, brightest, depth)?);
         }
         let channels: [MeasuredCurve; 3] = channels.try_into().expect("three channels");
-        Ok(MeasuredResponse { channels })
+        let clipped = steps
+            .iter()
+            .filter(|s| clipped_channels(s, depth).any(|on| on));
+        Ok(MeasuredResponse {
+            channels,
+            left_out: clipped.map(|s| s.relative_exposure).collect(),
+        })
     }
 
     /// Refuses steps whose code values do not rise with exposure, clipped ones left out.
@@ -126,28 +137,91 @@ impl MeasuredResponse {
     }
 }
 
-fn read_codes(row: &Row<'_>, depth: BitDepth) -> Result<CodeValues> {
-    let mut codes = [0.0; 3];
-    for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
-        *value = row
-            .optional_number_in(column, 0.0..=depth.largest(), "code value")?
-            .ok_or_else(|| row.error(column, "the cell is empty").remedy("fill it in"))?;
-    }
-    Ok(CodeValues(codes))
+/// A step with more of its pixels clipped than this is left out.
+const CLIPPED: f64 = 0.01;
+
+/// Whether each channel of a step is at the top of the code range.
+fn clipped_channels(step: &Step, depth: BitDepth) -> impl Iterator<Item = bool> {
+    step.codes
+        .0
+        .into_iter()
+        .map(move |code| code >= depth.largest() - 0.5)
 }
 
-fn read_step(row: &Row<'_>, depth: BitDepth) -> Result<Step> {
-    let codes = read_codes(row, depth)?;
-    let relative_exposure = row
-        .optional_number_in("relative_exposure", 0.0..=1e12, "relative exposure")?
+/// Whether a row of kind `step` is clipped in a channel, and so no part of the response.
+pub(crate) fn clipped_step(
+    row: &Row<'_>,
+    folder: &Path,
+    depth: BitDepth,
+    pictures: &mut PictureCache,
+) -> Result<bool> {
+    let step = Step {
+        relative_exposure: 0.0,
+        codes: read_codes(row, folder, depth, pictures)?,
+    };
+    Ok(clipped_channels(&step, depth).any(|on| on))
+}
+
+/// Mean code values of a row; the largest code for a channel that is clipped.
+fn read_codes(
+    row: &Row<'_>,
+    folder: &Path,
+    depth: BitDepth,
+    pictures: &mut PictureCache,
+) -> Result<CodeValues> {
+    let (mean, clipped) = match read_region(row, folder, pictures)? {
+        Some((picture, region)) => {
+            means_of(&picture, region, depth).map_err(|e| row.error("image", e.to_string()))?
+        }
+        None => means_in_cells(row, depth)?,
+    };
+    Ok(CodeValues(std::array::from_fn(|c| {
+        match clipped[c] > CLIPPED {
+            true => depth.largest(),
+            false => mean[c],
+        }
+    })))
+}
+
+/// Means of a box, and the share of each channel's pixels at the top.
+fn means_of(picture: &Picture, region: Region, depth: BitDepth) -> Result<([f64; 3], [f64; 3])> {
+    picture.check_depth(depth)?;
+    region.check_inside(picture)?;
+    let count = region.pixels() as f64;
+    let (mut sum, mut top) = ([0.0; 3], [0.0; 3]);
+    for pixel in picture.pixels_of(region) {
+        for c in 0..3 {
+            sum[c] += f64::from(pixel[c]);
+            top[c] += f64::from(u8::from(f64::from(pixel[c]) >= depth.largest()));
+        }
+    }
+    Ok((sum.map(|s| s / count), top.map(|t| t / count)))
+}
+
+/// Means as a table gives them, and the share of a normal distribution above the top.
+fn means_in_cells(row: &Row<'_>, depth: BitDepth) -> Result<([f64; 3], [f64; 3])> {
+    let (mut mean, mut clipped) = ([0.0; 3], [0.0; 3]);
+    for (c, (column, sd)) in [("r", "r_sd"), ("g", "g_sd"), ("b", "b_sd")]
+        .into_iter()
+        .enumerate()
+    {
+        mean[c] = code_cell(row, column, depth)?
+            .ok_or_else(|| row.error(column, "the cell is empty").remedy("fill it in"))?;
+        let room = depth.largest() - 0.5 - mean[c];
+        clipped[c] = match code_cell(row, sd, depth)? {
+            Some(sd) if sd > 0.0 => normal_tail(room / sd),
+            _ => f64::from(u8::from(room <= 0.0)),
+        };
+    }
+    Ok((mean, clipped))
+}
+
+fn exposure(row: &Row<'_>) -> Result<f64> {
+    row.optional_number_in("relative_exposure", 0.0..=1e12, "relative exposure")?
         .ok_or_else(|| {
             row.error("relative_exposure", "the cell is empty")
                 .remedy("fill it in")
-        })?;
-    Ok(Step {
-        relative_exposure,
-        codes,
-    })
+        })
 }
 
 const NAMES: [&str; 3] = ["r", "g", "b"];

@@ -6,6 +6,7 @@ pub mod srgb;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use measured::clipped_step;
 pub use measured::{MeasuredCurve, MeasuredResponse, Step};
 
 use super::{BitDepth, CodeValues, LinearSignal};
@@ -29,14 +30,14 @@ pub enum Response {
 
 impl Response {
     /// The response that a season names: `srgb`, `bt709`, `linear`, or the path of a table of
-    /// steps (`relative_exposure,r,g,b`), from the season folder.
+    /// steps (`relative_exposure` with `r,g,b` or with a picture's box), from the season folder.
     pub fn read(named: &str, folder: &Path, depth: BitDepth) -> Result<Self> {
         match named {
             "srgb" => Ok(Response::Srgb),
             "bt709" => Ok(Response::Bt709),
             "linear" => Ok(Response::Linear),
             path if path.contains(['.', '/', '\\']) => Ok(Response::Measured(Box::new(
-                MeasuredResponse::read(&folder.join(path), depth)?,
+                MeasuredResponse::read(&folder.join(path), folder, depth)?,
             ))),
             other => Err(Error::input(format!(
                 "found \"{other}\", expected linear, srgb, bt709 or the path of a table of steps"
