@@ -51,9 +51,10 @@ fn auc_and_recall(bencher: divan::Bencher, groups: usize) {
     let data = data(groups);
     let mut bootstrap = ClusterBootstrap::new(1, 0.95);
     bootstrap.replicates = REPLICATES;
+    let units = bootstrap.units(&data.group, groups);
     bencher.bench(|| {
         let scores = Scores::new(&data.score, &data.positive).unwrap();
-        let found = bootstrap.resample_auc_and_recall(&scores, &data.group, RATE);
+        let found = bootstrap.resample_auc_and_recall(&scores, &units, RATE);
         found.unwrap()
     });
 }
@@ -92,8 +93,9 @@ fn summary(groups: usize) {
     let scores = Scores::new(&data.score, &data.positive).unwrap();
     let mut bootstrap = ClusterBootstrap::new(1, 0.95);
     bootstrap.replicates = REPLICATES;
+    let units = bootstrap.units(&data.group, groups);
     let found = bootstrap
-        .resample_auc_and_recall(&scores, &data.group, RATE)
+        .resample_auc_and_recall(&scores, &units, RATE)
         .unwrap();
     let deviation = |of: Vec<f64>| {
         let mean = of.iter().sum::<f64>() / of.len() as f64;

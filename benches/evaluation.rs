@@ -45,7 +45,7 @@ fn nested(data: &Dataset, method: Method) {
     let (p, positive) = (found[0].p_positive(), found[0].is_positive());
     let scores = Scores::new(&p, &positive).unwrap();
     let intervals = bootstrap
-        .auc_and_recall(&scores, found[0].groups(), RATE)
+        .auc_and_recall(&scores, &found[0].units(&bootstrap), RATE)
         .unwrap();
     let auc = intervals.auc.unwrap();
     print!("AUC {:.4} ({:.4} to {:.4})  ", auc.value, auc.low, auc.high);

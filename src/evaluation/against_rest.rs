@@ -1,11 +1,11 @@
 //! One side against the rest: figures of the ranking and of the stated probabilities.
 
 use super::evaluation::{BrierParts, Merit, ReliabilityPoint};
-use super::group_sums::Recalibrated;
 use super::out_of_group::Predictions;
 use super::probability::{self, Bins};
 use super::ranked::{RankFigures, Ranked};
-use super::{ClusterBootstrap, Figure, GroupTrials, Probabilities, Scale, Scores, roc};
+use super::unit_sums::Recalibrated;
+use super::{ClusterBootstrap, Figure, GroupTrials, Probabilities, Scale, Scores, Units, roc};
 use crate::Result;
 
 /// Up to this false alarm rate goes the partial area.
@@ -30,6 +30,7 @@ pub(super) struct AgainstRest {
 pub(super) fn against_rest(
     predictions: &Predictions,
     bootstrap: ClusterBootstrap,
+    units: &Units,
     ranked_by: &[f64],
     stated: &[f64],
     is: &[bool],
@@ -39,11 +40,11 @@ pub(super) fn against_rest(
         scale,
         trials: scarce,
     };
-    let (weights, groups) = (&predictions.weights, predictions.group_names.len());
+    let weights = &predictions.weights;
     let scores = Scores::new(ranked_by, is)?.weighted(weights)?;
-    let ranked = Ranked::new(&scores, &predictions.groups, groups);
-    let whole = ranked.figures(&vec![1.0; groups], PARTIAL_RATE);
-    let resampled = ranked.resample(&bootstrap, PARTIAL_RATE);
+    let ranked = Ranked::new(&scores, units);
+    let whole = ranked.figures(&units.once(), PARTIAL_RATE);
+    let resampled = ranked.resample(&bootstrap, units, PARTIAL_RATE);
     let merit = |of: fn(&RankFigures) -> Option<f64>| {
         let column: Vec<f64> = resampled.iter().filter_map(of).collect();
         let value = of(&whole)?;
@@ -53,7 +54,7 @@ pub(super) fn against_rest(
     let clamped: Vec<f64> = stated.iter().map(|p| p.clamp(0.0, 1.0)).collect();
     let stated = Probabilities::new(Scores::new(&clamped, is)?.weighted(weights)?)?;
     let mut found = AgainstRest {
-        auc: auc(&bootstrap, &scores, &predictions.groups)?,
+        auc: auc(&bootstrap, &scores, units)?,
         partial_auc: merit(|f| f.partial_area),
         average_precision: merit(|f| f.average_precision),
         calibration_intercept: None,
@@ -78,9 +79,9 @@ pub(super) fn against_rest(
         })
         .collect(),
     };
-    if let Some(fit) = Recalibrated::new(predictions, &stated) {
+    if let Some(fit) = Recalibrated::new(units, &stated) {
         let figures = [figure(Scale::Identity); 2];
-        let mut intervals = bootstrap.intervals(&figures, |times| {
+        let mut intervals = bootstrap.intervals(units, &figures, |times| {
             let (large, slope) = fit.figures(times);
             vec![large, slope]
         });
@@ -90,7 +91,7 @@ pub(super) fn against_rest(
     Ok(found)
 }
 
-fn auc(bootstrap: &ClusterBootstrap, scores: &Scores, groups: &[usize]) -> Result<Option<Merit>> {
-    let interval = bootstrap.auc_and_recall(scores, groups, PARTIAL_RATE)?.auc;
+fn auc(bootstrap: &ClusterBootstrap, scores: &Scores, units: &Units) -> Result<Option<Merit>> {
+    let interval = bootstrap.auc_and_recall(scores, units, PARTIAL_RATE)?.auc;
     Ok(Merit::of(roc::auc(scores), interval))
 }

@@ -2,12 +2,12 @@
 
 use super::against_rest::against_rest;
 use super::evaluation::*;
-use super::group_sums::{GroupSums, Totals, column};
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::prior::shift_probability;
+use super::unit_sums::{Totals, UnitSums, column, trials};
 use super::{
-    ClusterBootstrap, Figure, GroupTrials, Interval, Scale, Scores, TwoByTwo, precision_recall,
-    proportion, roc,
+    ClusterBootstrap, Figure, GroupTrials, Interval, Scale, Scores, TwoByTwo, Units,
+    precision_recall, proportion, roc,
 };
 use crate::Result;
 use crate::classify::Method;
@@ -74,12 +74,13 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
     let flagged = predictions.walked_to(&in_field, terms.cut);
     let called = predictions.decided_class(true);
     let positive = predictions.is_positive();
-    let sums = GroupSums::new(predictions, &flagged, &called);
+    let units = predictions.units(&terms.bootstrap);
+    let sums = UnitSums::new(predictions, &units, &flagged, &called);
 
-    let all = GroupSums::trials(predictions, |_| true);
-    let positives = GroupSums::trials(predictions, |i| positive[i]);
-    let others = GroupSums::trials(predictions, |i| !positive[i]);
-    let walks = GroupSums::trials(predictions, |i| flagged[i]);
+    let all = trials(predictions, |_| true);
+    let positives = trials(predictions, |i| positive[i]);
+    let others = trials(predictions, |i| !positive[i]);
+    let walks = trials(predictions, |i| flagged[i]);
     let scarce = scarcer(&positives, &others);
     let of_class: Vec<OfClass> = (0..predictions.classes.len())
         .map(|c| OfClass::new(predictions, &called, c))
@@ -131,7 +132,7 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
             statistics.push((Scale::Log, &all, Box::new(move |t| loss(t, class))));
         }
     }
-    let mut merits = merits(&terms.bootstrap, &sums, &statistics).into_iter();
+    let mut merits = merits(&terms.bootstrap, &units, &sums, &statistics).into_iter();
     let mut next = || merits.next().flatten();
 
     let mut of = ClassifierEvaluation {
@@ -157,6 +158,7 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
     let rest = against_rest(
         predictions,
         terms.bootstrap,
+        &units,
         &in_field,
         &stated,
         &positive,
@@ -194,6 +196,7 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
         let rest = against_rest(
             predictions,
             terms.bootstrap,
+            &units,
             &at_half,
             &stated,
             &is_class,
@@ -241,7 +244,7 @@ struct OfClass {
 
 impl OfClass {
     fn new(predictions: &Predictions, called: &[usize], class: usize) -> Self {
-        let trials = |keep: &dyn Fn(usize) -> bool| GroupSums::trials(predictions, keep);
+        let trials = |keep: &dyn Fn(usize) -> bool| trials(predictions, keep);
         OfClass {
             truly: trials(&|i| predictions.labels[i] == class),
             so_called: trials(&|i| called[i] == class),
@@ -263,7 +266,8 @@ fn scarcer<'a>(one: &'a GroupTrials, other: &'a GroupTrials) -> &'a GroupTrials 
 
 fn merits(
     bootstrap: &ClusterBootstrap,
-    sums: &GroupSums,
+    units: &Units,
+    sums: &UnitSums,
     statistics: &[Statistic],
 ) -> Vec<Option<Merit>> {
     let figures: Vec<Figure> = statistics
@@ -273,9 +277,9 @@ fn merits(
             trials,
         })
         .collect();
-    let values = sums.total(&vec![1.0; sums.groups()]);
+    let values = sums.total(&units.once());
     bootstrap
-        .intervals(&figures, |times| {
+        .intervals(units, &figures, |times| {
             let totals = sums.total(times);
             statistics.iter().map(|(_, _, of)| of(&totals)).collect()
         })

@@ -15,10 +15,9 @@
 //! under the curve hold 93 to 98 % with 14 and with 20 groups, and 95 to 99.6 % with 6: there they
 //! are wide and err to the safe side.
 
-use super::{Interval, IntervalMethod, clusters, proportion};
-use crate::numeric::{stream, student_quantile};
+use super::{Interval, IntervalMethod, Units, clusters, proportion};
+use crate::numeric::student_quantile;
 use crate::season::{ClassifyPlan, ThresholdPlan};
-use rand::RngExt;
 use rayon::prelude::*;
 
 /// Correlation of patches of a group that is taken where the data cannot tell it, because every
@@ -128,10 +127,11 @@ pub struct ClusterBootstrap {
 }
 
 impl ClusterBootstrap {
-    /// What a season asks for: as many resamples of whole groups as it says.
+    /// What a season asks for.
     pub fn of_season(classify: &ClassifyPlan, threshold: &ThresholdPlan) -> Self {
         Self {
             replicates: classify.replicates,
+            two_stage: classify.two_stage,
             ..Self::new(classify.seed, threshold.confidence)
         }
     }
@@ -146,49 +146,46 @@ impl ClusterBootstrap {
         }
     }
 
-    /// How often each group is drawn in one resample; they sum to `groups`.
+    /// What this bootstrap draws from patches of these groups; `group_of` has one entry a patch, below
+    /// `groups`.
+    pub fn units(&self, group_of: &[usize], groups: usize) -> Units {
+        Units::new(group_of, groups, self.two_stage)
+    }
+
+    /// How often each unit is drawn in one resample.
     ///
-    /// Depends on the seed and the two numbers alone.
-    pub fn multiplicities(&self, groups: usize, replicate: usize) -> Vec<f64> {
-        let mut times = vec![0; groups];
-        self.draw(replicate, &mut times);
+    /// Depends on the seed, the units and the number of the resample alone.
+    pub fn multiplicities(&self, units: &Units, replicate: usize) -> Vec<f64> {
+        let mut times = vec![0; units.len()];
+        units.draw(self.seed, replicate, &mut times);
         times.into_iter().map(f64::from).collect()
     }
 
-    pub(super) fn draw(&self, replicate: usize, times: &mut [u32]) {
-        let mut rng = stream(self.seed, "bootstrap over groups", replicate as u64);
-        let groups = times.len() as u32;
-        times.fill(0);
-        for _ in 0..groups {
-            times[rng.random_range(0..groups) as usize] += 1;
-        }
-    }
-
-    /// The statistic of the groups' multiplicities in each resample where it is defined.
+    /// The statistic of the units' multiplicities in each resample where it is defined.
     pub fn resamples(
         &self,
-        groups: usize,
+        units: &Units,
         statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
     ) -> Vec<f64> {
         (0..self.replicates)
             .into_par_iter()
-            .filter_map(|replicate| statistic(&self.multiplicities(groups, replicate)))
+            .filter_map(|replicate| statistic(&self.multiplicities(units, replicate)))
             .collect()
     }
 
-    /// What is worked out of the groups' multiplicities for several resamples at once, in order.
+    /// What is worked out of the units' multiplicities for several resamples at once, in order.
     pub(super) fn in_lanes<T: Send>(
         &self,
-        groups: usize,
+        units: &Units,
         work_out: impl Fn(&[Lanes]) -> [T; LANES] + Sync,
     ) -> Vec<T> {
         let mut all: Vec<T> = (0..self.replicates.div_ceil(LANES))
             .into_par_iter()
             .map_init(
-                || (vec![0_u32; groups], vec![[0.0; LANES]; groups]),
+                || (vec![0_u32; units.len()], vec![[0.0; LANES]; units.len()]),
                 |(drawn, times), batch| {
                     for lane in 0..LANES {
-                        self.draw(batch * LANES + lane, drawn);
+                        units.draw(self.seed, batch * LANES + lane, drawn);
                         for (times, &n) in times.iter_mut().zip(drawn.iter()) {
                             times[lane] = f64::from(n);
                         }
@@ -202,45 +199,47 @@ impl ClusterBootstrap {
         all
     }
 
-    /// The interval of a statistic of the groups' multiplicities (all 1: the figure itself).
+    /// The interval of a statistic of the units' multiplicities (all 1: the figure itself).
     ///
     /// `None` where the figure is undefined or fewer than two groups bring something to it.
     ///
     /// ```
-    /// use boneglow::evaluation::{ClusterBootstrap, Figure, GroupTrials, Scale};
-    /// let groups = [0, 0, 1, 1, 2, 2];
+    /// use boneglow::evaluation::{ClusterBootstrap, Figure, Scale};
+    /// let bootstrap = ClusterBootstrap::new(1, 0.95);
+    /// let units = bootstrap.units(&[0, 0, 1, 1, 2, 2], 3);
     /// let values = [1.0, 2.0, 2.0, 3.0, 4.0, 5.0];
-    /// let trials = GroupTrials::of(&groups, 3, |_| 1.0);
+    /// let (sums, sizes) = (units.sums(|i| values[i]), units.sums(|_| 1.0));
     /// let mean = |times: &[f64]| {
-    ///     let sum: f64 = (0..6).map(|i| times[groups[i]] * values[i]).sum();
-    ///     Some(sum / 6.0)
+    ///     let weigh = |of: &[f64]| -> f64 { of.iter().zip(times).map(|(x, t)| x * t).sum() };
+    ///     Some(weigh(&sums) / weigh(&sizes))
     /// };
+    /// let trials = units.trials(|_| 1.0);
     /// let figure = Figure { scale: Scale::Identity, trials: &trials };
-    /// let interval = ClusterBootstrap::new(1, 0.95).interval(figure, mean).unwrap();
+    /// let interval = bootstrap.interval(&units, figure, mean).unwrap();
     /// assert!((interval.value - 17.0 / 6.0).abs() < 1e-12);
     /// assert!(interval.low < 1.0 && interval.high > 4.0); // three groups tell little
     /// ```
     pub fn interval(
         &self,
+        units: &Units,
         figure: Figure,
         statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
     ) -> Option<Interval> {
-        self.intervals(&[figure], |times| vec![statistic(times)])
+        self.intervals(units, &[figure], |times| vec![statistic(times)])
             .pop()?
     }
 
-    /// The intervals of several statistics computed together, one result for each figure; all
-    /// figures have the same groups.
+    /// The intervals of several statistics computed together, one result for each figure.
     pub fn intervals(
         &self,
+        units: &Units,
         figures: &[Figure],
         statistics: impl Fn(&[f64]) -> Vec<Option<f64>> + Sync,
     ) -> Vec<Option<Interval>> {
-        let groups = figures.first().map_or(0, |f| f.trials.groups());
-        let values = statistics(&vec![1.0; groups]);
+        let values = statistics(&units.once());
         let resampled: Vec<Vec<Option<f64>>> = (0..self.replicates)
             .into_par_iter()
-            .map(|replicate| statistics(&self.multiplicities(groups, replicate)))
+            .map(|replicate| statistics(&self.multiplicities(units, replicate)))
             .collect();
         figures
             .iter()
@@ -252,64 +251,36 @@ impl ClusterBootstrap {
             .collect()
     }
 
-    /// The interval of the share of `hits` (each group's summed weight of them) among the trials.
-    pub fn share(&self, hits: &[f64], trials: &GroupTrials) -> Option<Interval> {
+    /// The interval of the share of hits; a patch counts with its `weight` (0 leaves it out).
+    ///
+    /// ```
+    /// use boneglow::evaluation::ClusterBootstrap;
+    /// let bootstrap = ClusterBootstrap::new(1, 0.95);
+    /// let units = bootstrap.units(&[0, 0, 0, 1, 1, 2, 2, 2], 3);
+    /// let found = [true, true, false, true, true, false, true, true];
+    /// let recall = bootstrap.share(&units, |_| 1.0, |i| found[i]).unwrap();
+    /// assert_eq!(recall.value, 0.75);
+    /// assert!(recall.low < 0.6 && recall.high > 0.85);
+    /// ```
+    pub fn share(
+        &self,
+        units: &Units,
+        weight: impl Fn(usize) -> f64,
+        hit: impl Fn(usize) -> bool,
+    ) -> Option<Interval> {
+        let all = units.sums(&weight);
+        let hits = units.sums(|i| if hit(i) { weight(i) } else { 0.0 });
+        let trials = units.trials(&weight);
         let figure = Figure {
             scale: Scale::Logit,
-            trials,
+            trials: &trials,
         };
         let weigh =
             |of: &[f64], times: &[f64]| -> f64 { of.iter().zip(times).map(|(x, t)| x * t).sum() };
-        self.interval(figure, |times| {
-            let all = weigh(&trials.weight, times);
-            (all > 0.0).then(|| (weigh(hits, times) / all).clamp(0.0, 1.0))
+        self.interval(units, figure, |times| {
+            let all = weigh(&all, times);
+            (all > 0.0).then(|| (weigh(&hits, times) / all).clamp(0.0, 1.0))
         })
-    }
-
-    /// The statistic of the patches' multiplicities in each resample where it is defined;
-    /// `groups` has one entry a patch.
-    ///
-    /// With `two_stage` the patches of a drawn group are drawn with replacement too.
-    pub fn resamples_of_patches(
-        &self,
-        groups: &[usize],
-        statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
-    ) -> Vec<f64> {
-        let count = groups.iter().max().map_or(0, |g| g + 1);
-        let mut members = vec![Vec::new(); count];
-        for (patch, &group) in groups.iter().enumerate() {
-            members[group].push(patch);
-        }
-        (0..self.replicates)
-            .into_par_iter()
-            .filter_map(|replicate| {
-                let times = self.multiplicities(count, replicate);
-                if !self.two_stage {
-                    return statistic(&groups.iter().map(|&g| times[g]).collect::<Vec<_>>());
-                }
-                let mut rng = stream(self.seed, "bootstrap within groups", replicate as u64);
-                let mut of_patch = vec![0.0; groups.len()];
-                for (group, patches) in members.iter().enumerate() {
-                    for _ in 0..times[group] as usize * patches.len() {
-                        of_patch[patches[rng.random_range(0..patches.len())]] += 1.0;
-                    }
-                }
-                statistic(&of_patch)
-            })
-            .collect()
-    }
-
-    /// The interval of a statistic of the patches' multiplicities (see
-    /// [`resamples_of_patches`](Self::resamples_of_patches)).
-    pub fn interval_of_patches(
-        &self,
-        figure: Figure,
-        groups: &[usize],
-        statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
-    ) -> Option<Interval> {
-        let value = statistic(&vec![1.0; groups.len()])?;
-        let resampled = self.resamples_of_patches(groups, statistic);
-        self.interval_from(figure, value, &resampled)
     }
 
     /// The resamples' quantiles at the confidence's two tails; `None` without resamples.
@@ -355,7 +326,17 @@ impl ClusterBootstrap {
             }
             _ => deviation(resampled),
         };
-        let error = spread * (groups / (groups - 1.0)).sqrt();
+        self.interval_of_error(figure, value, spread * (groups / (groups - 1.0)).sqrt())
+    }
+
+    /// The interval around `value` from its standard error, in the figure's own unit.
+    pub(crate) fn interval_of_error(
+        &self,
+        figure: Figure,
+        value: f64,
+        error: f64,
+    ) -> Option<Interval> {
+        let effective = figure.trials.effective_groups()?;
         // Below one degree of freedom t explodes without telling more.
         let degrees = (effective - 1.0).max(1.0);
         let t = student_quantile(0.5 + self.confidence / 2.0, degrees);
@@ -405,47 +386,70 @@ impl Scale {
 mod tests {
     use super::*;
 
+    fn groups_of(sizes: &[usize]) -> Vec<usize> {
+        let groups = sizes.iter().enumerate();
+        groups.flat_map(|(group, &n)| vec![group; n]).collect()
+    }
+
     fn trials(sizes: &[usize]) -> GroupTrials {
-        let of: Vec<usize> = sizes
+        GroupTrials::of(&groups_of(sizes), sizes.len(), |_| 1.0)
+    }
+
+    /// Of each group's patches the first `hits` are hits.
+    fn share(bootstrap: ClusterBootstrap, hits: &[usize], sizes: &[usize]) -> Option<Interval> {
+        let units = bootstrap.units(&groups_of(sizes), sizes.len());
+        let hit: Vec<bool> = hits
             .iter()
-            .enumerate()
-            .flat_map(|(group, &n)| vec![group; n])
+            .zip(sizes)
+            .flat_map(|(hits, n)| (0..*n).map(move |i| i < *hits))
             .collect();
-        GroupTrials::of(&of, sizes.len(), |_| 1.0)
+        bootstrap.share(&units, |_| 1.0, |i| hit[i])
     }
 
     #[test]
     fn the_same_seed_gives_the_same_interval_on_any_number_of_threads() {
-        let trials = trials(&[5, 9, 3, 12, 7]);
-        let hits = [4.0, 9.0, 1.0, 10.0, 6.0];
-        let run = |threads| {
-            let pool = rayon::ThreadPoolBuilder::new()
-                .num_threads(threads)
-                .build()
-                .unwrap();
-            pool.install(|| {
-                ClusterBootstrap::new(4, 0.95)
-                    .share(&hits, &trials)
-                    .unwrap()
-            })
+        for two_stage in [false, true] {
+            let run = |threads, seed| {
+                let pool = rayon::ThreadPoolBuilder::new()
+                    .num_threads(threads)
+                    .build()
+                    .unwrap();
+                let bootstrap = ClusterBootstrap {
+                    two_stage,
+                    ..ClusterBootstrap::new(seed, 0.95)
+                };
+                pool.install(|| share(bootstrap, &[4, 9, 1, 10, 6], &[5, 9, 3, 12, 7]).unwrap())
+            };
+            assert_eq!(run(1, 4), run(3, 4));
+            assert_ne!(run(1, 4).low, run(1, 5).low);
+        }
+    }
+
+    #[test]
+    fn a_second_stage_adds_the_spread_of_patches() {
+        // Every group has the same share: only the patches within them vary.
+        let groups = ClusterBootstrap::new(1, 0.95);
+        let both = ClusterBootstrap {
+            two_stage: true,
+            ..groups
         };
-        assert_eq!(run(1), run(3));
-        let other = ClusterBootstrap::new(5, 0.95)
-            .share(&hits, &trials)
-            .unwrap();
-        assert_ne!(run(1).low, other.low);
+        let of = |bootstrap| share(bootstrap, &[12; 12], &[20; 12]).unwrap();
+        assert!(of(groups).width() < 1e-9);
+        // Binomial standard error of 240 patches, t of 11 degrees: 0.6 +- 2.201 x 0.0316 x 1.044.
+        let half = 2.201 * (0.24_f64 / 240.0).sqrt() * (12.0_f64 / 11.0).sqrt();
+        let width = of(both).width();
+        assert!((width / (2.0 * half) - 1.0).abs() < 0.06, "{width} {half}");
     }
 
     #[test]
     fn all_found_is_not_certain() {
-        let trials = trials(&[4, 6]);
-        let found = ClusterBootstrap::new(1, 0.95)
-            .share(&[4.0, 6.0], &trials)
-            .unwrap();
+        let found = share(ClusterBootstrap::new(1, 0.95), &[4, 6], &[4, 6]).unwrap();
         assert_eq!((found.value, found.high), (1.0, 1.0));
         assert_eq!(found.method, IntervalMethod::GroupExact);
         // 10 / (1 + 0.1 (52 / 10 - 1)) = 7.04 patches
-        let patches = trials.effective_patches(ASSUMED_CORRELATION).unwrap();
+        let patches = trials(&[4, 6])
+            .effective_patches(ASSUMED_CORRELATION)
+            .unwrap();
         assert!((patches - 10.0 / 1.42).abs() < 1e-12);
         assert!((found.low - 0.025_f64.powf(1.0 / patches)).abs() < 1e-9);
     }
@@ -453,10 +457,10 @@ mod tests {
     #[test]
     fn one_group_tells_no_interval_and_no_trials_no_figure() {
         let bootstrap = ClusterBootstrap::new(1, 0.95);
-        assert_eq!(bootstrap.share(&[3.0], &trials(&[5])), None);
-        assert_eq!(bootstrap.share(&[3.0, 0.0], &trials(&[5, 0])), None);
-        assert_eq!(bootstrap.share(&[0.0, 0.0], &trials(&[0, 0])), None);
-        assert_eq!(bootstrap.share(&[], &trials(&[])), None);
+        assert_eq!(share(bootstrap, &[3], &[5]), None);
+        assert_eq!(share(bootstrap, &[3, 0], &[5, 0]), None);
+        assert_eq!(share(bootstrap, &[0, 0], &[0, 0]), None);
+        assert_eq!(share(bootstrap, &[], &[]), None);
         assert!(bootstrap.quantiles(Vec::new()).is_none());
     }
 
@@ -480,30 +484,5 @@ mod tests {
                 "{scale:?}"
             );
         }
-    }
-
-    #[test]
-    fn a_second_stage_draws_patches_only_within_drawn_groups() {
-        let groups = [0, 0, 0, 1, 1, 2];
-        let bootstrap = ClusterBootstrap {
-            two_stage: true,
-            replicates: 20,
-            ..ClusterBootstrap::new(3, 0.95)
-        };
-        for replicate in 0..20 {
-            let times = bootstrap.multiplicities(3, replicate);
-            assert_eq!(times.iter().sum::<f64>(), 3.0);
-        }
-        let drawn = bootstrap.resamples_of_patches(&groups, |times| {
-            let of = |group: usize| -> f64 {
-                (0..6)
-                    .filter(|&i| groups[i] == group)
-                    .map(|i| times[i])
-                    .sum()
-            };
-            // Whole multiples of each group's size.
-            Some(of(0) % 3.0 + of(1) % 2.0)
-        });
-        assert_eq!(drawn, vec![0.0; 20]);
     }
 }

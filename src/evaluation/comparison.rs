@@ -4,7 +4,7 @@ use super::assessment::Terms;
 use super::evaluation::Merit;
 use super::gains::paired_gains;
 use super::out_of_group::OutOfGroup;
-use super::{ClusterBootstrap, McNemar, Scores, roc};
+use super::{ClusterBootstrap, McNemar, Scores, delong, roc};
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 
@@ -37,6 +37,9 @@ pub struct Comparison {
     pub figures: Vec<FigureChange>,
     /// Decisions that are right by one model only; absent if they never differ so.
     pub mcnemar: Option<Disagreement>,
+    /// The gain in area if patches were independent; absent with fewer than two positives or others.
+    #[serde(default)]
+    pub auc_of_patches: Option<AucOfPatches>,
     /// Patches whose decision changes.
     pub changed: Vec<ChangedDecision>,
     /// Whom the figures favor.
@@ -73,6 +76,18 @@ pub struct Disagreement {
     pub new_only: u64,
     /// Mid-P value (Fagerland, Lydersen and Laake 2013).
     pub p_value: f64,
+}
+
+/// How much more area the new model has, its interval by DeLong, DeLong and Clarke-Pearson (1988).
+///
+/// As with McNemar's test patches are taken as independent, so it is too sure; the interval over groups
+/// counts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AucOfPatches {
+    /// New less old.
+    pub gain: Merit,
+    /// Two-sided; absent where the two rank all patches alike.
+    pub p_value: Option<f64>,
 }
 
 /// A patch that one model walks to and the other does not.
@@ -151,11 +166,13 @@ pub fn compare(
             p_new: p_new[i],
         });
     }
-    let area = |p: &[f64]| -> Result<Option<f64>> {
-        Ok(roc::auc(
-            &Scores::new(p, &positive)?.weighted(new.weights())?,
-        ))
-    };
+    let old_scores = Scores::new(&p_old, &positive)?.weighted(new.weights())?;
+    let new_scores = Scores::new(&p_new, &positive)?.weighted(new.weights())?;
+    let auc_of_patches =
+        delong::paired(&new_scores, &old_scores, bootstrap.confidence)?.map(|pair| AucOfPatches {
+            gain: pair.difference.into(),
+            p_value: pair.p_value,
+        });
     let change =
         |name: &str, sides: (Option<f64>, Option<f64>), gain: &Option<Merit>| FigureChange {
             name: name.to_string(),
@@ -165,7 +182,11 @@ pub fn compare(
         };
     let figures = vec![
         change("log_loss", gains.sides[0], &gains.log_loss),
-        change("auc", (area(&p_old)?, area(&p_new)?), &gains.auc),
+        change(
+            "auc",
+            (roc::auc(&old_scores), roc::auc(&new_scores)),
+            &gains.auc,
+        ),
         change("recall", gains.sides[1], &gains.recall),
         change("precision", gains.sides[2], &gains.precision),
     ];
@@ -191,6 +212,7 @@ pub fn compare(
             new_only,
             p_value: test.p_mid,
         }),
+        auc_of_patches,
         changed,
         verdict,
         rule: VERDICT_RULE.to_string(),

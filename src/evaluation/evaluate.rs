@@ -8,12 +8,12 @@ use super::evaluation::*;
 use super::field_prevalence::field_prevalence;
 use super::folds::{Folds, SHARED_FOLDS};
 use super::gains::paired_gains;
-use super::group_sums::{GroupSums, column};
 use super::novelty_report::novelty_report;
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::training::known_classes;
+use super::unit_sums::{UnitSums, column};
 use super::verification_report::verification_report;
-use super::{ClusterBootstrap, Scores, roc, simplest_within_one_standard_error};
+use super::{ClusterBootstrap, Scores, Units, roc, simplest_within_one_standard_error};
 use crate::classify::Method;
 use crate::features::Dataset;
 use crate::season::{ClassifyPlan, ThresholdPlan};
@@ -211,7 +211,13 @@ fn choose(
 /// Log loss of positive against rest, by group.
 fn losses(predictions: &Predictions) -> Vec<BlockLoss> {
     let none = vec![false; predictions.len()];
-    let sums = GroupSums::new(predictions, &none, &predictions.decided_class(false));
+    let groups = Units::new(&predictions.groups, predictions.group_names.len(), false);
+    let sums = UnitSums::new(
+        predictions,
+        &groups,
+        &none,
+        &predictions.decided_class(false),
+    );
     sums.of(column::LOSS)
         .into_iter()
         .zip(sums.of(column::WEIGHT))
@@ -377,6 +383,7 @@ fn protocol(
         choice_rule: CHOICE_RULE.to_string(),
         confidence: threshold.confidence,
         replicates: classify.replicates,
+        two_stage: classify.two_stage,
         seed: classify.seed,
     }
 }

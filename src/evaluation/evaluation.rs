@@ -90,6 +90,9 @@ pub struct Protocol {
     pub confidence: f64,
     /// Bootstrap replicates.
     pub replicates: usize,
+    /// Whether patches were resampled within resampled groups too.
+    #[serde(default)]
+    pub two_stage: bool,
     /// Seed of everything drawn at random.
     pub seed: u64,
 }

@@ -3,7 +3,7 @@
 use super::evaluate::Unchecked;
 use super::evaluation::{FieldPrevalence, PrevalenceSource};
 use super::out_of_group::OutOfGroup;
-use super::{ClusterBootstrap, GroupTrials, prior};
+use super::{ClusterBootstrap, prior};
 use crate::Result;
 use crate::season::ThresholdPlan;
 
@@ -51,15 +51,7 @@ pub(super) fn field_prevalence(
 /// The ledger's share with each patch counted as often as its chance of being checked says.
 fn by_design(best: &OutOfGroup, bootstrap: &ClusterBootstrap) -> FieldPrevalence {
     let (positive, weights) = (best.is_positive(), best.weights());
-    let groups = best.group_names().len();
-    let trials = GroupTrials::of(best.groups(), groups, |i| weights[i]);
-    let mut hits = vec![0.0; groups];
-    for (i, group) in best.groups().iter().enumerate() {
-        if positive[i] {
-            hits[*group] += weights[i];
-        }
-    }
-    let interval = bootstrap.share(&hits, &trials);
+    let interval = bootstrap.share(&best.units(bootstrap), |i| weights[i], |i| positive[i]);
     let ledger = best.ledger_share();
     FieldPrevalence {
         value: ledger,

@@ -3,8 +3,8 @@
 use super::against_rest::PARTIAL_RATE;
 use super::assessment::Terms;
 use super::evaluation::Merit;
-use super::group_sums::{GroupSums, column};
 use super::out_of_group::Predictions;
+use super::unit_sums::{UnitSums, column, trials};
 use super::{Figure, Scale, Scores, roc};
 use crate::Result;
 
@@ -26,17 +26,18 @@ pub(super) fn paired_gains(
     old_cut: f64,
     terms: Terms,
 ) -> Result<Gains> {
+    let units = new.units(&terms.bootstrap);
     let side = |p: &Predictions, cut: f64| {
         let in_field = p.p_positive_at(terms.prevalence);
         let flagged = p.walked_to(&in_field, cut);
-        let sums = GroupSums::new(p, &flagged, &p.decided_class(false));
+        let sums = UnitSums::new(p, &units, &flagged, &p.decided_class(false));
         (in_field, flagged, sums)
     };
     let (a, b) = (side(old, old_cut), side(new, terms.cut));
     let positive = new.is_positive();
-    let all = GroupSums::trials(new, |_| true);
-    let positives = GroupSums::trials(new, |i| positive[i]);
-    let walks = GroupSums::trials(new, |i| a.1[i] || b.1[i]);
+    let all = trials(new, |_| true);
+    let positives = trials(new, |i| positive[i]);
+    let walks = trials(new, |i| a.1[i] || b.1[i]);
     let figure = |trials| Figure {
         scale: Scale::Identity,
         trials,
@@ -51,7 +52,7 @@ pub(super) fn paired_gains(
             difference(new.table().precision(), old.table().precision()),
         ]
     };
-    let ones = vec![1.0; a.2.groups()];
+    let ones = units.once();
     let values = differences(&ones);
     let (of_old, of_new) = (a.2.total(&ones), b.2.total(&ones));
     let sides = [
@@ -61,7 +62,7 @@ pub(super) fn paired_gains(
     ];
     let mut merits = terms
         .bootstrap
-        .intervals(&figures, differences)
+        .intervals(&units, &figures, differences)
         .into_iter()
         .zip(values)
         .map(|(interval, value)| Merit::of(value, interval));
@@ -73,7 +74,7 @@ pub(super) fn paired_gains(
     let resampled = |scores: &Scores| {
         terms
             .bootstrap
-            .resample_auc_and_recall(scores, &new.groups, PARTIAL_RATE)
+            .resample_auc_and_recall(scores, &units, PARTIAL_RATE)
     };
     let aucs: Vec<f64> = resampled(&old_scores)?
         .iter()

@@ -1,7 +1,7 @@
 //! Groups kept for one final test (`locked.json`).
 
+use super::ClusterBootstrap;
 use super::evaluation::Merit;
-use super::{ClusterBootstrap, GroupTrials};
 use crate::features::Dataset;
 use crate::files::{Provenance, nearest_known};
 use crate::{Error, Result};
@@ -100,18 +100,12 @@ pub fn open_locked(
     }
     // A share over the patches that count, of those that are hits.
     let share = |counts: &dyn Fn(usize) -> bool, hit: &dyn Fn(usize) -> bool| {
-        let count = locked.group_names.len();
-        let trials = GroupTrials::of(&locked.groups, count, |i| match counts(i) {
-            true => locked.weights[i],
-            false => 0.0,
-        });
-        let mut hits = vec![0.0; count];
-        for i in (0..locked.len()).filter(|&i| counts(i) && hit(i)) {
-            hits[locked.groups[i]] += locked.weights[i];
-        }
-        let all: f64 = trials.weight().iter().sum();
-        let value = (all > 0.0).then(|| hits.iter().sum::<f64>() / all);
-        Merit::of(value, bootstrap.share(&hits, &trials))
+        let weight = |i: usize| if counts(i) { locked.weights[i] } else { 0.0 };
+        let all: f64 = (0..locked.len()).map(weight).sum();
+        let hits: f64 = (0..locked.len()).filter(|&i| hit(i)).map(weight).sum();
+        let value = (all > 0.0).then(|| hits / all);
+        let units = bootstrap.units(&locked.groups, locked.group_names.len());
+        Merit::of(value, bootstrap.share(&units, weight, hit))
     };
     let mut present = locked.groups.clone();
     present.sort_unstable();

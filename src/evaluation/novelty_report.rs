@@ -1,9 +1,9 @@
 //! How often known and unknown glows are called novel.
 
+use super::ClusterBootstrap;
 use super::evaluation::{LeftOutClass, Merit, NoveltyReport};
 use super::folds::Folds;
 use super::out_of_group::OutOfGroup;
-use super::{ClusterBootstrap, GroupTrials, proportion};
 use crate::Result;
 use crate::classify::{Novelty, training_weights};
 use crate::features::Dataset;
@@ -23,35 +23,47 @@ pub(super) fn novelty_report(
     let Some(cut) = novelty.cut() else {
         return Ok(None);
     };
-    let trials = GroupTrials::of(&data.groups, data.group_names.len(), |i| data.weights[i]);
-    let mut hits = vec![0.0; data.group_names.len()];
-    for (i, distance) in distances.iter().enumerate() {
-        if novelty.is_novel(*distance) {
-            hits[data.groups[i]] += data.weights[i];
-        }
-    }
-    let known = hits.iter().sum::<f64>() / data.weights.iter().sum::<f64>();
-    let left_out = (0..data.classes.len())
+    let units = bootstrap.units(&data.groups, data.group_names.len());
+    let rate = |counts: &dyn Fn(usize) -> bool, novel: &dyn Fn(usize) -> bool| {
+        let weight = |i: usize| if counts(i) { data.weights[i] } else { 0.0 };
+        let all: f64 = (0..data.len()).map(weight).sum();
+        let hits: f64 = (0..data.len()).filter(|&i| novel(i)).map(weight).sum();
+        let value = (all > 0.0).then(|| hits / all);
+        Merit::of(value, bootstrap.share(&units, weight, novel))
+    };
+    let called_novel = (0..data.classes.len())
         .into_par_iter()
-        .map(|class| left_out_class(data, folds, class, cut, plan.confidence))
+        .map(|class| novel_without_class(data, folds, class, cut))
         .collect::<Result<Vec<_>>>()?;
+    let left_out = called_novel
+        .iter()
+        .enumerate()
+        .filter_map(|(class, novel)| {
+            let novel = novel.as_ref()?;
+            Some(LeftOutClass {
+                class: data.classes[class].clone(),
+                patches: data.labels.iter().filter(|l| **l == class).count(),
+                called_novel: rate(&|i| data.labels[i] == class, &|i| novel[i]),
+            })
+        })
+        .collect();
     Ok(Some(NoveltyReport {
         cut,
         stated_rate: plan.novelty_rate,
-        known_rate: Merit::of(Some(known), bootstrap.share(&hits, &trials)),
-        left_out: left_out.into_iter().flatten().collect(),
+        known_rate: rate(&|_| true, &|i| novelty.is_novel(distances[i])),
+        left_out,
     }))
 }
 
-/// The class's patches against the other classes, learnt without their fold either.
-fn left_out_class(
+/// Whether each patch of the class is beyond the cut from the other classes, learnt without its fold
+/// either; absent where fewer than two other classes are left to learn from.
+fn novel_without_class(
     data: &Dataset,
     folds: &Folds,
     class: usize,
     cut: f64,
-    confidence: f64,
-) -> Result<Option<LeftOutClass>> {
-    let (mut patches, mut novel) = (0, 0);
+) -> Result<Option<Vec<bool>>> {
+    let mut novel = vec![false; data.len()];
     for fold in 0..folds.count() {
         let of_class: Vec<usize> = folds
             .test(fold)
@@ -72,12 +84,9 @@ fn left_out_class(
         }
         let distances = Novelty::fit(&train, &training_weights(&train, false))?
             .squared_distances(&data.select(&of_class));
-        patches += distances.len();
-        novel += distances.iter().filter(|d| **d > cut).count();
+        for (&patch, distance) in of_class.iter().zip(distances) {
+            novel[patch] = distance > cut;
+        }
     }
-    Ok(Some(LeftOutClass {
-        class: data.classes[class].clone(),
-        patches,
-        called_novel: proportion::wilson(novel as f64, patches as f64, confidence).map(Merit::from),
-    }))
+    Ok(Some(novel))
 }

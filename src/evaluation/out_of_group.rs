@@ -1,7 +1,7 @@
 //! Predictions by models that never saw the patch's group.
 
 use super::folds::Split;
-use super::{FoldChoice, prior};
+use super::{ClusterBootstrap, FoldChoice, Units, prior};
 use crate::{Error, Result};
 use ndarray::Array2;
 use std::ops::Deref;
@@ -95,6 +95,11 @@ impl Predictions {
     /// Names of the groups.
     pub fn group_names(&self) -> &[String] {
         &self.group_names
+    }
+
+    /// What a bootstrap over the groups draws.
+    pub fn units(&self, bootstrap: &ClusterBootstrap) -> Units {
+        bootstrap.units(&self.groups, self.group_names.len())
     }
 
     /// Weight of each patch, 1 / inclusion probability.

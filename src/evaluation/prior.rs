@@ -96,8 +96,11 @@ pub fn estimate_with_interval(
     let value = estimate(probabilities, weights, training)?;
     let contrasts = contrasts(probabilities, training);
     let weight = |patch: usize| weights.map_or(1.0, |w| w[patch]);
-    let resampled = bootstrap.resamples_of_patches(groups, |times| {
-        Some(maximum(&contrasts, |patch| weight(patch) * times[patch]))
+    let units = bootstrap.units(groups, groups.iter().max().map_or(0, |g| g + 1));
+    let resampled = bootstrap.resamples(&units, |times| {
+        Some(maximum(&contrasts, |patch| {
+            weight(patch) * times[units.of(patch)]
+        }))
     });
     Ok(bootstrap.quantiles(resampled).map(|(low, high)| Interval {
         value,

@@ -1,7 +1,7 @@
-//! Figures of the ranking in resamples of groups, from one sort.
+//! Figures of the ranking in resamples, from one sort.
 
 use super::bootstrap::{LANES, Lanes};
-use super::{ClusterBootstrap, Scores};
+use super::{ClusterBootstrap, Scores, Units};
 
 /// Figures of one resample; absent where there is nothing to rank.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,11 +14,11 @@ pub(super) struct RankFigures {
 /// Average precision and standardized partial area of every resample, sorted once.
 ///
 /// Both depend on the ranking only where positives are: between two scores that positives have, what
-/// the others weigh is summed by group.
+/// the others weigh is summed by unit.
 pub(super) struct Ranked {
-    /// Weight of positives and of others by group.
-    groups: Vec<(f64, f64)>,
-    /// Group, weight of its positives and of its others between two corners of the curve.
+    /// Weight of positives and of others by unit.
+    units: Vec<(f64, f64)>,
+    /// Unit, weight of its positives and of its others between two corners of the curve.
     parts: Vec<(usize, f64, f64)>,
     /// By falling score.
     corners: Vec<Corner>,
@@ -33,21 +33,23 @@ struct Corner {
 }
 
 impl Ranked {
-    /// `group_of` each patch, below `groups`.
-    pub fn new(scores: &Scores, group_of: &[usize], groups: usize) -> Self {
+    /// `units` of the scores' patches.
+    pub fn new(scores: &Scores, units: &Units) -> Self {
         let (order, score, positive) = (scores.falling(), scores.score(), scores.positive());
         let levels: Vec<&[usize]> = order.chunk_by(|&a, &b| score[a] == score[b]).collect();
         let mut ranked = Ranked {
-            groups: vec![(0.0, 0.0); groups],
+            units: vec![(0.0, 0.0); units.len()],
             parts: Vec::new(),
             corners: Vec::new(),
         };
-        let mut open = ranked.groups.clone();
+        let mut open = ranked.units.clone();
+        let mut touched = Vec::new();
         let holds = |level: &[usize]| level.iter().any(|i| positive[*i]);
         for (place, level) in levels.iter().enumerate() {
             for &i in *level {
-                let (group, w) = (group_of[i], scores.weight(i));
-                for sums in [&mut open[group], &mut ranked.groups[group]] {
+                let (unit, w) = (units.of(i), scores.weight(i));
+                touched.push(unit);
+                for sums in [&mut open[unit], &mut ranked.units[unit]] {
                     match positive[i] {
                         true => sums.0 += w,
                         false => sums.1 += w,
@@ -57,11 +59,11 @@ impl Ranked {
             let next = levels.get(place + 1);
             let positives = holds(level);
             if positives || next.is_none_or(|next| holds(next)) {
-                for (group, (yes, no)) in open.iter_mut().enumerate() {
-                    if *yes > 0.0 || *no > 0.0 {
-                        ranked.parts.push((group, *yes, *no));
-                        (*yes, *no) = (0.0, 0.0);
-                    }
+                touched.sort_unstable();
+                touched.dedup();
+                for unit in touched.drain(..) {
+                    let (yes, no) = std::mem::take(&mut open[unit]);
+                    ranked.parts.push((unit, yes, no));
                 }
                 ranked.corners.push(Corner {
                     to: ranked.parts.len(),
@@ -72,7 +74,7 @@ impl Ranked {
         ranked
     }
 
-    /// The figures of all patches, groups counted `times`; `width` as in [`Self::resample`].
+    /// The figures of all patches, units counted `times`; `width` as in [`Self::resample`].
     pub fn figures(&self, times: &[f64], width: f64) -> RankFigures {
         let times: Vec<[f64; 1]> = times.iter().map(|t| [*t]).collect();
         let [figures] = self.sweep(&times, width);
@@ -80,8 +82,13 @@ impl Ranked {
     }
 
     /// The figures of every resample; the partial area reaches up to a false alarm rate of `width`.
-    pub fn resample(&self, bootstrap: &ClusterBootstrap, width: f64) -> Vec<RankFigures> {
-        bootstrap.in_lanes(self.groups.len(), |times| self.sweep_fast(times, width))
+    pub fn resample(
+        &self,
+        bootstrap: &ClusterBootstrap,
+        units: &Units,
+        width: f64,
+    ) -> Vec<RankFigures> {
+        bootstrap.in_lanes(units, |times| self.sweep_fast(times, width))
     }
 
     fn sweep_fast(&self, times: &[Lanes], width: f64) -> [RankFigures; LANES] {
@@ -101,7 +108,7 @@ impl Ranked {
     #[inline(always)]
     fn sweep<const L: usize>(&self, times: &[[f64; L]], width: f64) -> [RankFigures; L] {
         let [mut yes, mut no] = [[0.0; L]; 2];
-        for ((y, n), t) in self.groups.iter().zip(times) {
+        for ((y, n), t) in self.units.iter().zip(times) {
             for lane in 0..L {
                 yes[lane] += t[lane] * y;
                 no[lane] += t[lane] * n;
@@ -112,8 +119,8 @@ impl Ranked {
         let at_most = no.map(|no| width * no);
         let mut from = 0;
         for corner in &self.corners {
-            for (group, y, n) in &self.parts[from..corner.to] {
-                let t = &times[*group];
+            for (unit, y, n) in &self.parts[from..corner.to] {
+                let t = &times[*unit];
                 for lane in 0..L {
                     found[lane] += t[lane] * y;
                     alarms[lane] += t[lane] * n;
@@ -173,7 +180,8 @@ mod tests {
                 .map(|p| f64::from(rng.random_range(0..steps) + if *p { steps / 3 } else { 0 }))
                 .collect();
             let scores = Scores::new(&score, &positive).unwrap();
-            let ranked = Ranked::new(&scores.weighted(&weight).unwrap(), &group_of, 7);
+            let units = Units::new(&group_of, 7, false);
+            let ranked = Ranked::new(&scores.weighted(&weight).unwrap(), &units);
             for times in [[1.0; 7], [0.0, 2.0, 3.0, 0.0, 1.0, 1.0, 0.0]] {
                 let counted: Vec<f64> = (0..n).map(|i| weight[i] * times[group_of[i]]).collect();
                 let resample = scores.weighted(&counted).unwrap();
@@ -190,7 +198,7 @@ mod tests {
     fn without_positives_there_is_no_figure_and_without_others_no_area() {
         let (score, groups) = ([0.3, 0.7], [0, 1]);
         let scores = Scores::new(&score, &[true, false]).unwrap();
-        let ranked = Ranked::new(&scores, &groups, 2);
+        let ranked = Ranked::new(&scores, &Units::new(&groups, 2, false));
         let figures = |times: [f64; 2]| {
             let figures = ranked.figures(&times, 0.1);
             (figures.average_precision, figures.partial_area)
@@ -205,14 +213,18 @@ mod tests {
         let group_of: Vec<usize> = (0..n).map(|i| i % 5).collect();
         let positive: Vec<bool> = (0..n).map(|i| i * 7 % 10 < 3).collect();
         let score: Vec<f64> = (0..n).map(|i| f64::from((i * 31 % 97) as u32)).collect();
-        let ranked = Ranked::new(&Scores::new(&score, &positive).unwrap(), &group_of, 5);
-        let bootstrap = ClusterBootstrap {
-            replicates: 50,
-            ..ClusterBootstrap::new(2, 0.95)
-        };
-        let one_by_one: Vec<RankFigures> = (0..50)
-            .map(|r| ranked.figures(&bootstrap.multiplicities(5, r), 0.1))
-            .collect();
-        assert_eq!(ranked.resample(&bootstrap, 0.1), one_by_one);
+        for two_stage in [false, true] {
+            let bootstrap = ClusterBootstrap {
+                replicates: 50,
+                two_stage,
+                ..ClusterBootstrap::new(2, 0.95)
+            };
+            let units = bootstrap.units(&group_of, 5);
+            let ranked = Ranked::new(&Scores::new(&score, &positive).unwrap(), &units);
+            let one_by_one: Vec<RankFigures> = (0..50)
+                .map(|r| ranked.figures(&bootstrap.multiplicities(&units, r), 0.1))
+                .collect();
+            assert_eq!(ranked.resample(&bootstrap, &units, 0.1), one_by_one);
+        }
     }
 }

@@ -1,18 +1,18 @@
 //! Ten thousand resamples of the area under the curve and of recall at a false alarm rate, fast.
 //!
-//! Sorted once. With few groups both figures are small forms in the groups' multiplicities m:
-//! the area is m'Am / (m'p m'q), where A counts the ordered pairs of each two groups. With many,
+//! Sorted once. With few units both figures are small forms in the units' multiplicities m:
+//! the area is m'Am / (m'p m'q), where A counts the ordered pairs of each two units. With many,
 //! several resamples sweep the sorted scores side by side. Memory is linear in patches.
 
 use super::bootstrap::{LANES, Lanes};
 use super::scores::{ratio, same_length};
-use super::{ClusterBootstrap, Figure, GroupTrials, Interval, Scale, Scores};
+use super::{ClusterBootstrap, Figure, Interval, Scale, Scores, Units};
 use crate::{Error, Result};
 use rayon::prelude::*;
 
-/// Up to so many groups the pairs of groups are counted; above, scores are swept.
-const MOST_GROUPS_IN_PAIRS: usize = 64;
-/// Distinct scores between two checkpoints of the groups' running sums.
+/// Up to so many units the pairs of units are counted; above, scores are swept.
+const MOST_UNITS_IN_PAIRS: usize = 64;
+/// Distinct scores between two checkpoints of the units' running sums.
 const STRIDE: usize = 32;
 
 /// Area under the curve and recall at a false alarm rate, in one resample.
@@ -35,25 +35,22 @@ pub struct ScoreIntervals {
 
 impl ClusterBootstrap {
     /// Area under the curve, and recall where the false alarm rate is at most `rate`, with their
-    /// intervals; `groups` has one entry a patch.
+    /// intervals; `units` are of the scores' patches.
     ///
     /// The degrees of freedom are those of the class that is in fewer groups (positives, mostly).
     ///
-    /// Errors: as many groups as scores are expected, group numbers below 2^32.
+    /// Errors: as many patches as scores are expected, fewer than 2^32.
     pub fn auc_and_recall(
         &self,
         scores: &Scores,
-        groups: &[usize],
+        units: &Units,
         rate: f64,
     ) -> Result<ScoreIntervals> {
-        let resampled = self.resample_auc_and_recall(scores, groups, rate)?;
-        let count = groups.iter().max().map_or(0, |g| g + 1);
+        let resampled = self.resample_auc_and_recall(scores, units, rate)?;
         let brought = |positive: bool| {
-            GroupTrials::of(groups, count, |patch| {
-                match scores.positive()[patch] == positive {
-                    true => scores.weight(patch),
-                    false => 0.0,
-                }
+            units.trials(|patch| match scores.positive()[patch] == positive {
+                true => scores.weight(patch),
+                false => 0.0,
             })
         };
         let (positives, others) = (brought(true), brought(false));
@@ -81,20 +78,20 @@ impl ClusterBootstrap {
     pub fn resample_auc_and_recall(
         &self,
         scores: &Scores,
-        groups: &[usize],
+        units: &Units,
         rate: f64,
     ) -> Result<Vec<ScoreFigures>> {
-        same_length("groups", groups.len(), "scores", scores.len())?;
-        let count = groups.iter().max().map_or(0, |g| g + 1);
-        if u32::try_from(count).is_err() {
+        same_length("groups", units.patches(), "scores", scores.len())?;
+        if u32::try_from(units.len()).is_err() {
             return Err(Error::input(format!(
-                "found group number {count}, expected below 2^32"
+                "found {} units of resampling, expected fewer than 2^32",
+                units.len()
             )));
         }
-        let sorted = Sorted::of(scores, groups, count);
-        Ok(match count <= MOST_GROUPS_IN_PAIRS {
-            true => Pairs::of(&sorted).resample(self, rate),
-            false => sweep(&sorted, self, rate),
+        let sorted = Sorted::of(scores, units);
+        Ok(match units.len() <= MOST_UNITS_IN_PAIRS {
+            true => Pairs::of(&sorted).resample(self, units, rate),
+            false => sweep(&sorted, self, units, rate),
         })
     }
 }
@@ -102,23 +99,24 @@ impl ClusterBootstrap {
 /// A patch in the falling order.
 #[derive(Clone, Copy)]
 struct Patch {
-    group: u32,
+    unit: u32,
     weight: f64,
 }
 
 /// Patches by falling score; of each distinct score the others, then the positives.
 struct Sorted {
-    groups: usize,
+    units: usize,
     patches: Vec<Patch>,
     /// For each distinct score: where its positives begin, and where they end.
     steps: Vec<(usize, usize)>,
-    /// Summed weights by group.
+    /// Summed weights by unit.
     positives: Vec<f64>,
     others: Vec<f64>,
 }
 
 impl Sorted {
-    fn of(scores: &Scores, groups: &[usize], count: usize) -> Self {
+    fn of(scores: &Scores, units: &Units) -> Self {
+        let count = units.len();
         let mut order: Vec<u32> = (0..scores.len() as u32).collect();
         order.sort_unstable_by(|&a, &b| {
             let (a, b) = (a as usize, b as usize);
@@ -128,7 +126,7 @@ impl Sorted {
                 .then(a.cmp(&b))
         });
         let mut sorted = Self {
-            groups: count,
+            units: count,
             patches: Vec::with_capacity(order.len()),
             steps: Vec::new(),
             positives: vec![0.0; count],
@@ -137,7 +135,7 @@ impl Sorted {
         let mut last = f64::NAN;
         for (at, &patch) in order.iter().enumerate() {
             let patch = patch as usize;
-            let (group, weight) = (groups[patch], scores.weight(patch));
+            let (unit, weight) = (units.of(patch), scores.weight(patch));
             let positive = scores.positive()[patch];
             if scores.score()[patch] != last {
                 last = scores.score()[patch];
@@ -148,11 +146,11 @@ impl Sorted {
                 *end = at + 1;
             }
             match positive {
-                true => sorted.positives[group] += weight,
-                false => sorted.others[group] += weight,
+                true => sorted.positives[unit] += weight,
+                false => sorted.others[unit] += weight,
             }
             sorted.patches.push(Patch {
-                group: group as u32,
+                unit: unit as u32,
                 weight,
             });
         }
@@ -163,15 +161,15 @@ impl Sorted {
 /// Everything that a resample of few groups needs.
 struct Pairs<'a> {
     sorted: &'a Sorted,
-    /// Positives of one group (row) against others of another (column) below them, ties half.
+    /// Positives of one unit (row) against others of another (column) below them, ties half.
     ordered: Vec<f64>,
-    /// Each group's others, then positives, above every so many steps.
+    /// Each unit's others, then positives, above every so many steps.
     checkpoints: Vec<f64>,
 }
 
 impl<'a> Pairs<'a> {
     fn of(sorted: &'a Sorted) -> Self {
-        let g = sorted.groups;
+        let g = sorted.units;
         let mut ordered = vec![0.0; g * g];
         let mut checkpoints = Vec::new();
         let (mut above, mut found) = (vec![0.0; g], vec![0.0; g]);
@@ -184,18 +182,18 @@ impl<'a> Pairs<'a> {
             }
             let (others, positives) = (&sorted.patches[start..begin], &sorted.patches[begin..end]);
             for other in others {
-                tied[other.group as usize] += other.weight;
+                tied[other.unit as usize] += other.weight;
             }
             for positive in positives {
-                let row = &mut ordered[positive.group as usize * g..][..g];
+                let row = &mut ordered[positive.unit as usize * g..][..g];
                 for h in 0..g {
                     row[h] += positive.weight * (sorted.others[h] - above[h] - tied[h] / 2.0);
                 }
-                found[positive.group as usize] += positive.weight;
+                found[positive.unit as usize] += positive.weight;
             }
             for other in others {
-                above[other.group as usize] += other.weight;
-                tied[other.group as usize] = 0.0;
+                above[other.unit as usize] += other.weight;
+                tied[other.unit as usize] = 0.0;
             }
             start = end;
         }
@@ -206,18 +204,18 @@ impl<'a> Pairs<'a> {
         }
     }
 
-    fn resample(&self, bootstrap: &ClusterBootstrap, rate: f64) -> Vec<ScoreFigures> {
+    fn resample(
+        &self,
+        bootstrap: &ClusterBootstrap,
+        units: &Units,
+        rate: f64,
+    ) -> Vec<ScoreFigures> {
         (0..bootstrap.replicates)
             .into_par_iter()
             .map_init(
-                || {
-                    (
-                        vec![0u32; self.sorted.groups],
-                        vec![0.0; self.sorted.groups],
-                    )
-                },
+                || (vec![0u32; self.sorted.units], vec![0.0; self.sorted.units]),
                 |(drawn, times), replicate| {
-                    bootstrap.draw(replicate, drawn);
+                    units.draw(bootstrap.seed, replicate, drawn);
                     for (time, &n) in times.iter_mut().zip(drawn.iter()) {
                         *time = f64::from(n);
                     }
@@ -264,7 +262,7 @@ impl<'a> Pairs<'a> {
             _ => self.sorted.steps[first - 1].1,
         };
         let weigh = |patches: &[Patch]| -> f64 {
-            let weight = |p: &Patch| times[p.group as usize] * p.weight;
+            let weight = |p: &Patch| times[p.unit as usize] * p.weight;
             patches.iter().map(weight).sum()
         };
         for &(begin, end) in self.sorted.steps.iter().skip(first).take(STRIDE) {
@@ -288,8 +286,13 @@ fn allowed(rate: f64, others: f64) -> f64 {
     rate * others * (1.0 + 1e-12)
 }
 
-fn sweep(sorted: &Sorted, bootstrap: &ClusterBootstrap, rate: f64) -> Vec<ScoreFigures> {
-    bootstrap.in_lanes(sorted.groups, |times| sweep_batch(sorted, times, rate))
+fn sweep(
+    sorted: &Sorted,
+    bootstrap: &ClusterBootstrap,
+    units: &Units,
+    rate: f64,
+) -> Vec<ScoreFigures> {
+    bootstrap.in_lanes(units, |times| sweep_batch(sorted, times, rate))
 }
 
 fn sweep_batch(sorted: &Sorted, times: &[Lanes], rate: f64) -> [ScoreFigures; LANES] {
@@ -343,19 +346,19 @@ fn pairs_out_of_order(sorted: &Sorted, times: &[Lanes]) -> Lanes {
         for other in others {
             add(
                 &mut above,
-                &times[other.group as usize],
+                &times[other.unit as usize],
                 share * other.weight,
             );
         }
         for positive in positives {
-            let times = &times[positive.group as usize];
+            let times = &times[positive.unit as usize];
             for lane in 0..LANES {
                 behind[lane] += times[lane] * positive.weight * above[lane];
             }
         }
         if mixed {
             for other in others {
-                add(&mut above, &times[other.group as usize], 0.5 * other.weight);
+                add(&mut above, &times[other.unit as usize], 0.5 * other.weight);
             }
         }
         start = end;
@@ -370,11 +373,11 @@ fn found_within(sorted: &Sorted, times: &[Lanes], allowed: Lanes) -> Lanes {
     let mut start = 0;
     for &(begin, end) in &sorted.steps {
         for other in &sorted.patches[start..begin] {
-            add(&mut above, &times[other.group as usize], other.weight);
+            add(&mut above, &times[other.unit as usize], other.weight);
         }
         let mut open = false;
         for positive in &sorted.patches[begin..end] {
-            let times = &times[positive.group as usize];
+            let times = &times[positive.unit as usize];
             for lane in 0..LANES {
                 let within = above[lane] <= allowed[lane];
                 open |= within;
@@ -426,19 +429,22 @@ mod tests {
 
     #[test]
     fn both_ways_equal_the_plain_figures_of_the_resampled_patches() {
-        for groups in [5, 90] {
+        for (groups, two_stage) in [(5, false), (90, false), (5, true)] {
             let (score, positive, weight, group) = season(700, groups);
             let scores = Scores::new(&score, &positive).unwrap();
             let scores = scores.weighted(&weight).unwrap();
             let mut bootstrap = ClusterBootstrap::new(9, 0.95);
             bootstrap.replicates = 40;
+            bootstrap.two_stage = two_stage;
+            let units = bootstrap.units(&group, groups);
             let fast = bootstrap
-                .resample_auc_and_recall(&scores, &group, 0.1)
+                .resample_auc_and_recall(&scores, &units, 0.1)
                 .unwrap();
             assert_eq!(fast.len(), 40);
             for (replicate, found) in fast.iter().enumerate() {
-                let times = bootstrap.multiplicities(groups, replicate);
-                let resampled: Vec<f64> = (0..700).map(|i| weight[i] * times[group[i]]).collect();
+                let times = bootstrap.multiplicities(&units, replicate);
+                let resampled: Vec<f64> =
+                    (0..700).map(|i| weight[i] * times[units.of(i)]).collect();
                 let plain = Scores::new(&score, &positive).unwrap();
                 let plain = plain.weighted(&resampled).unwrap();
                 let auc = roc::auc(&plain).unwrap();
@@ -460,7 +466,7 @@ mod tests {
         let mut bootstrap = ClusterBootstrap::new(1, 0.95);
         bootstrap.replicates = 50;
         let found = bootstrap
-            .resample_auc_and_recall(&scores, &[0, 1, 2], 0.1)
+            .resample_auc_and_recall(&scores, &bootstrap.units(&[0, 1, 2], 3), 0.1)
             .unwrap();
         assert!(found.iter().any(|f| f.auc.is_none() && f.recall.is_none()));
         assert!(found.iter().all(|f| f.auc.is_none_or(f64::is_finite)));

@@ -6,7 +6,7 @@ use super::evaluation::{Merit, UncheckedAssumption, Verification, VerificationEs
 use super::out_of_group::OutOfGroup;
 use super::prior::shift_probability;
 use super::verification::{self, CheckCell, CheckedPatch, VerificationMethod, VerifiedRates};
-use super::{Figure, GroupTrials, Scale};
+use super::{Figure, Scale};
 use crate::Result;
 use crate::classify::Novelty;
 
@@ -154,13 +154,15 @@ fn resampled(
 ) -> VerificationEstimate {
     let strata = patches.iter().map(|p| p.stratum + 1).max().unwrap_or(0);
     // Positives, others, their number, unchecked.
-    let mut by_group = vec![vec![[0.0; 4]; 2 * strata]; count];
-    for (patch, &group) in patches.iter().zip(groups) {
+    let units = terms.bootstrap.units(groups, count);
+    let mut by_unit = vec![vec![[0.0; 4]; 2 * strata]; units.len()];
+    for (i, patch) in patches.iter().enumerate() {
         let weight = match rates.method {
             VerificationMethod::Naive => 1.0,
             _ => 1.0 / patch.inclusion_probability,
         };
-        let cell = &mut by_group[group][2 * patch.stratum + usize::from(patch.decided_positive)];
+        let cell =
+            &mut by_unit[units.of(i)][2 * patch.stratum + usize::from(patch.decided_positive)];
         match patch.truth {
             Some(true) => cell[0] += weight,
             Some(false) => cell[1] += weight,
@@ -172,7 +174,7 @@ fn resampled(
         let cells: Vec<CheckCell> = (0..2 * strata)
             .map(|at| {
                 let sum = |k: usize| -> f64 {
-                    by_group
+                    by_unit
                         .iter()
                         .zip(times)
                         .map(|(cells, t)| t * cells[at][k])
@@ -203,21 +205,21 @@ fn resampled(
         ]
     };
     let positive = predictions.is_positive();
-    let padded = |keep: &dyn Fn(usize) -> bool| {
-        let checked = &groups[..predictions.len()];
-        GroupTrials::of(checked, count, |i| match keep(i) {
+    let trials = |keep: &dyn Fn(usize) -> bool| {
+        units.trials(|i| match i < predictions.len() && keep(i) {
             true => predictions.weights()[i],
             false => 0.0,
         })
     };
-    let (positives, others) = (padded(&|i| positive[i]), padded(&|i| !positive[i]));
+    let (positives, others) = (trials(&|i| positive[i]), trials(&|i| !positive[i]));
     let figure = |trials| Figure {
         scale: Scale::Logit,
         trials,
     };
-    let mut intervals = terms
-        .bootstrap
-        .intervals(&[figure(&positives), figure(&others)], rates_of);
+    let mut intervals =
+        terms
+            .bootstrap
+            .intervals(&units, &[figure(&positives), figure(&others)], rates_of);
     let alarms = intervals.pop().flatten();
     let recall = intervals.pop().flatten();
     VerificationEstimate {

@@ -194,6 +194,7 @@ fn evaluation() -> Evaluation {
                 .to_string(),
             confidence: 0.95,
             replicates: 2000,
+            two_stage: false,
             seed: 1,
         },
         positive: vec!["bone".to_string()],
@@ -445,6 +446,7 @@ fn comparison() -> Comparison {
             gain: gain(0.05),
         }],
         mcnemar: None,
+        auc_of_patches: None,
         changed: vec![ChangedDecision {
             patch_id: "N-<7>".to_string(),
             group: "north".to_string(),

@@ -219,6 +219,9 @@ pub struct ClassifyPlan {
     /// Bootstrap replicates over groups.
     #[serde(default = "defaults::replicates")]
     pub replicates: usize,
+    /// Resample the patches of resampled groups too.
+    #[serde(default)]
+    pub two_stage: bool,
 }
 
 /// What the cut is chosen for.

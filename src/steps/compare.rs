@@ -224,6 +224,12 @@ fn describe(found: &Comparison) -> Outcome {
             }
         ));
     }
+    if let Some(area) = &found.auc_of_patches {
+        outcome = outcome.say(format!(
+            "Gain in AUC by patches instead of groups: {} (DeLong; too sure likewise).",
+            learn::with_interval(&area.gain)
+        ));
+    }
     outcome
         .say(format!(
             "{} decisions change; comparison.json lists them.",

@@ -94,11 +94,19 @@ impl Cases {
         self.p.len()
     }
 
-    /// Recall and false alarm rate at a cut, groups counted `times`; absent without either side.
-    pub fn rates(&self, cut: f64, times: Option<&[f64]>) -> Option<(f64, f64)> {
+    /// The weight of a patch of that side, 0 of one of the other.
+    pub fn weight_if(&self, i: usize, positive: bool) -> f64 {
+        match self.positive[i] == positive {
+            true => self.weight[i],
+            false => 0.0,
+        }
+    }
+
+    /// Recall and false alarm rate at a cut; absent without either side.
+    pub fn rates(&self, cut: f64) -> Option<(f64, f64)> {
         let (mut all, mut walked) = ([0.0; 2], [0.0; 2]);
         for i in 0..self.len() {
-            let w = self.weight[i] * times.map_or(1.0, |t| t[self.group[i]]);
+            let w = self.weight[i];
             let side = usize::from(self.positive[i]);
             all[side] += w;
             if decide(self.p[i], self.never[i], false, cut) == Decision::Walk {
@@ -109,9 +117,9 @@ impl Cases {
     }
 
     /// Every cut that changes a decision, from the highest, with recall and false alarm rate; first a
-    /// cut above all. Absent without either side.
-    pub fn sweep(&self, times: Option<&[f64]>) -> Option<Vec<Step>> {
-        let weight = |i: usize| -> f64 { self.weight[i] * times.map_or(1.0, |t| t[self.group[i]]) };
+    /// cut above all. Each patch counts `times`. Absent without either side.
+    pub fn sweep(&self, times: impl Fn(usize) -> f64) -> Option<Vec<Step>> {
+        let weight = |i: usize| -> f64 { self.weight[i] * times(i) };
         let mut all = [0.0; 2];
         for i in 0..self.len() {
             all[usize::from(self.positive[i])] += weight(i);

@@ -1,7 +1,7 @@
 //! The cut that a policy asks for, and how far it could as well lie.
 
 use super::cases::{Cases, Stakes, Step, expit, logit};
-use crate::evaluation::{ClusterBootstrap, Figure, GroupTrials, Interval, Scale};
+use crate::evaluation::{ClusterBootstrap, Figure, Interval, Scale, Units};
 use crate::season::{Policy, ThresholdPlan};
 use crate::{Error, Result};
 
@@ -25,8 +25,15 @@ pub(super) struct Terms<'a> {
     pub groups: usize,
 }
 
+impl Terms<'_> {
+    /// What resamples of these cases draw.
+    fn units(&self, cases: &Cases) -> Units {
+        self.bootstrap.units(&cases.group, self.groups)
+    }
+}
+
 pub(super) fn choose(cases: &Cases, terms: Terms) -> Result<Choice> {
-    if cases.rates(0.5, None).is_none() {
+    if cases.rates(0.5).is_none() {
         return Err(Error::too_little(
             "a cut needs checked positives and others out of group, and one side is missing",
         )
@@ -96,23 +103,24 @@ fn recalibrated_cut(cases: &Cases, terms: Terms) -> Option<Interval> {
     let wanted = logit(terms.stakes.cost_ratio_cut()) - prior;
     let evidence: Vec<f64> = cases.p.iter().map(|&p| logit(p) - prior).collect();
     let whole = Recalibration::fit(cases, &evidence)?;
-    let mut sums = vec![[[0.0; 6]; 2]; terms.groups];
+    let units = terms.units(cases);
+    let mut sums = vec![[[0.0; 6]; 2]; units.len()];
     for (i, &z) in evidence.iter().enumerate() {
         let q = expit(whole.intercept + whole.slope * z);
         let side = usize::from(cases.positive[i]);
         let g = side as f64 - q;
         let v = q * (1.0 - q);
         let step = [1.0, g, g * z, v, v * z, v * z * z];
-        for (sum, x) in sums[cases.group[i]][side].iter_mut().zip(step) {
+        for (sum, x) in sums[units.of(i)][side].iter_mut().zip(step) {
             *sum += cases.weight[i] * x;
         }
     }
     // One Newton step a resample, each side weighing the same as in the whole.
     let statistic = |times: &[f64]| -> Option<f64> {
         let mut s = [[0.0; 6]; 2];
-        for (group, t) in sums.iter().zip(times) {
+        for (unit, t) in sums.iter().zip(times) {
             for side in 0..2 {
-                for (sum, x) in s[side].iter_mut().zip(&group[side]) {
+                for (sum, x) in s[side].iter_mut().zip(&unit[side]) {
                     *sum += t * x;
                 }
             }
@@ -130,12 +138,7 @@ fn recalibrated_cut(cases: &Cases, terms: Terms) -> Option<Interval> {
         let slope = whole.slope + (h00 * g1 - h01 * g0) / determinant;
         (slope > 0.1 * whole.slope).then(|| prior + (wanted - intercept) / slope)
     };
-    let positives = side_trials(cases, terms.groups, true);
-    let figure = Figure {
-        scale: Scale::Identity,
-        trials: &positives,
-    };
-    terms.bootstrap.interval(figure, statistic)
+    interval_of_cut(cases, terms, &units, statistic)
 }
 
 /// log odds of a positive, both sides weighing the same = intercept + slope x log likelihood ratio.
@@ -186,21 +189,17 @@ impl Recalibration {
 /// The highest cut whose recall's lower limit reaches the asked.
 fn by_recall(cases: &Cases, terms: Terms) -> Choice {
     let wanted = terms.plan.min_recall;
-    let trials = side_trials(cases, terms.groups, true);
+    let units = terms.units(cases);
     let lower = |cut: f64| -> f64 {
-        let mut hits = vec![0.0; terms.groups];
-        for i in 0..cases.len() {
-            if cases.positive[i] && !cases.never[i] && cases.p[i] >= cut {
-                hits[cases.group[i]] += cases.weight[i];
-            }
-        }
-        terms
-            .bootstrap
-            .share(&hits, &trials)
-            .map_or(0.0, |interval| interval.low)
+        let recall = terms.bootstrap.share(
+            &units,
+            |i| cases.weight_if(i, true),
+            |i| !cases.never[i] && cases.p[i] >= cut,
+        );
+        recall.map_or(0.0, |interval| interval.low)
     };
     let cuts: Vec<f64> = cases
-        .sweep(None)
+        .sweep(|_| 1.0)
         .unwrap_or_default()
         .iter()
         .map(|s| s.cut)
@@ -219,11 +218,11 @@ fn by_recall(cases: &Cases, terms: Terms) -> Choice {
             cuts.last().copied().unwrap_or(0.0)
         }
     };
-    let recall = cases.rates(cut, None).map_or(0.0, |r| r.0);
+    let recall = cases.rates(cut).map_or(0.0, |r| r.0);
     let spread = resampled_cut(cases, terms, &|sweep| {
         sweep.iter().find(|s| s.recall >= recall).map(|s| s.cut)
     });
-    finish(
+    let choice = finish(
         cut,
         spread,
         format!(
@@ -231,7 +230,15 @@ fn by_recall(cases: &Cases, terms: Terms) -> Choice {
             100.0 * terms.plan.confidence
         ),
         warnings,
-    )
+    );
+    // No lower cut finds less where this one finds all.
+    match recall < 1.0 {
+        true => choice,
+        false => Choice {
+            low: choice.low.map(|_| 0.0),
+            ..choice
+        },
+    }
 }
 
 /// The lowest cut with no more walks per hectare than asked.
@@ -252,7 +259,7 @@ fn by_walks(cases: &Cases, terms: Terms) -> Result<Choice> {
             .last()
             .map(|s| s.cut)
     };
-    let sweep = cases.sweep(None).unwrap_or_default();
+    let sweep = cases.sweep(|_| 1.0).unwrap_or_default();
     let cut = lowest(&sweep).unwrap_or(1.0);
     let mut warnings = Vec::new();
     if sweep.first().is_some_and(|s| s.cut == cut) {
@@ -281,7 +288,7 @@ fn by_precision(cases: &Cases, terms: Terms) -> Choice {
             .rfind(|s| stakes.at(s).precision.is_some_and(|p| p >= wanted))
             .map(|s| s.cut)
     };
-    let sweep = cases.sweep(None).unwrap_or_default();
+    let sweep = cases.sweep(|_| 1.0).unwrap_or_default();
     let mut warnings = Vec::new();
     let cut = lowest(&sweep).unwrap_or_else(|| {
         warnings.push(format!(
@@ -311,14 +318,41 @@ fn resampled_cut(
     terms: Terms,
     rule: &(dyn Fn(&[Step]) -> Option<f64> + Sync),
 ) -> Option<Interval> {
-    let positives = side_trials(cases, terms.groups, true);
+    let units = terms.units(cases);
+    interval_of_cut(cases, terms, &units, |times| {
+        rule(&cases.sweep(|i| times[units.of(i)])?).map(logit)
+    })
+}
+
+/// The interval of a cut in log odds. Where leaving out single groups moves the cut further than
+/// resampling them does, the jackknife's standard error counts (Efron and Tibshirani 1993, chapter 11):
+/// `coverage` shows what the two together hold.
+fn interval_of_cut(
+    cases: &Cases,
+    terms: Terms,
+    units: &Units,
+    statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
+) -> Option<Interval> {
+    let positives = units.trials(|i| cases.weight_if(i, true));
     let figure = Figure {
         scale: Scale::Identity,
         trials: &positives,
     };
-    terms
+    let interval = terms.bootstrap.interval(units, figure, &statistic)?;
+    let without: Vec<f64> = (0..terms.groups)
+        .filter_map(|group| statistic(&units.without(group)))
+        .collect();
+    let n = without.len() as f64;
+    let mean = without.iter().sum::<f64>() / n;
+    let squares: f64 = without.iter().map(|x| (x - mean).powi(2)).sum();
+    let error = ((n - 1.0) / n * squares).sqrt();
+    let jackknife = terms
         .bootstrap
-        .interval(figure, |times| rule(&cases.sweep(Some(times))?).map(logit))
+        .interval_of_error(figure, interval.value, error)?;
+    Some(match jackknife.width() > interval.width() {
+        true => jackknife,
+        false => interval,
+    })
 }
 
 fn finish(cut: f64, spread: Option<Interval>, method: String, warnings: Vec<String>) -> Choice {
@@ -330,13 +364,4 @@ fn finish(cut: f64, spread: Option<Interval>, method: String, warnings: Vec<Stri
         method,
         warnings,
     }
-}
-
-pub(super) fn side_trials(cases: &Cases, groups: usize, positive: bool) -> GroupTrials {
-    GroupTrials::of(&cases.group, groups, |i| {
-        match cases.positive[i] == positive {
-            true => cases.weight[i],
-            false => 0.0,
-        }
-    })
 }

@@ -1,86 +1,70 @@
 //! What to expect at a cut, with intervals over groups.
 
-use super::cases::Stakes;
-use super::{CutPoint, Expected};
-use crate::evaluation::{ClusterBootstrap, Figure, GroupTrials, Merit, Scale};
+use super::Expected;
+use super::cases::{Stakes, expit, logit};
+use crate::evaluation::{ClusterBootstrap, FieldPrevalence, Figure, Merit, Scale};
 
 /// More walks for a bone than this are no limit that a team could plan with.
 const MOST_WALKS: f64 = 1000.0;
 
-/// Walked and all, of positives and of others, by group.
-#[derive(Debug, Clone, PartialEq)]
+/// Patches and whether each is walked to.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Walked {
-    /// Group: [positives walked to, positives, others walked to, others].
-    sums: Vec<[f64; 4]>,
-    squares: Vec<[f64; 4]>,
+    group: Vec<usize>,
+    positive: Vec<bool>,
+    walked: Vec<bool>,
+    weight: Vec<f64>,
 }
 
 impl Walked {
-    pub fn new(groups: usize) -> Self {
-        Walked {
-            sums: vec![[0.0; 4]; groups],
-            squares: vec![[0.0; 4]; groups],
-        }
+    pub fn add(&mut self, group: usize, positive: bool, walked: bool, weight: f64) {
+        self.group.push(group);
+        self.positive.push(positive);
+        self.walked.push(walked);
+        self.weight.push(weight);
     }
 
-    pub fn add(&mut self, group: usize, positive: bool, walked: bool, weight: f64) {
-        let at = if positive { 0 } else { 2 };
-        self.sums[group][at + 1] += weight;
-        self.squares[group][at + 1] += weight * weight;
-        if walked {
-            self.sums[group][at] += weight;
-            self.squares[group][at] += weight * weight;
+    /// A patch's weight if it is of this side, and walked to if only those count.
+    fn weight_if(&self, i: usize, positive: bool, walked_only: bool) -> f64 {
+        match self.positive[i] == positive && (self.walked[i] || !walked_only) {
+            true => self.weight[i],
+            false => 0.0,
         }
     }
 
     /// One group's recall and false alarm rate.
     pub fn of_group(&self, group: usize) -> (Option<f64>, Option<f64>) {
-        let s = self.sums[group];
-        (share(s[0], s[1]), share(s[2], s[3]))
+        let rate = |positive: bool| {
+            let sum = |walked_only: bool| -> f64 {
+                (0..self.group.len())
+                    .filter(|&i| self.group[i] == group)
+                    .map(|i| self.weight_if(i, positive, walked_only))
+                    .sum()
+            };
+            share(sum(true), sum(false))
+        };
+        (rate(true), rate(false))
     }
 
-    fn point(&self, times: &[f64], stakes: Stakes) -> Option<CutPoint> {
-        let mut s = [0.0; 4];
-        for (group, t) in self.sums.iter().zip(times) {
-            for (sum, x) in s.iter_mut().zip(group) {
-                *sum += t * x;
-            }
-        }
-        Some(stakes.point(0.0, share(s[0], s[1])?, share(s[2], s[3])?))
-    }
-
-    fn trials(&self, columns: &[usize]) -> GroupTrials {
-        // As many pseudo-patches a group and column as their weights are worth.
-        let mut group_of = Vec::new();
-        let mut weights = Vec::new();
-        for (group, (sums, squares)) in self.sums.iter().zip(&self.squares).enumerate() {
-            for &column in columns {
-                if sums[column] > 0.0 {
-                    let count = (sums[column] * sums[column] / squares[column])
-                        .round()
-                        .max(1.0);
-                    for _ in 0..count as usize {
-                        group_of.push(group);
-                        weights.push(sums[column] / count);
-                    }
-                }
-            }
-        }
-        GroupTrials::of(&group_of, self.sums.len(), |i| weights[i])
-    }
-
-    /// Expected figures at the field's prevalence.
-    pub fn expected(&self, stakes: Stakes, bootstrap: &ClusterBootstrap) -> Expected {
-        let positives = self.trials(&[1]);
-        let walks = self.trials(&[0, 2]);
-        let figure = |scale, trials| Figure { scale, trials };
-        let figures = [
-            figure(Scale::Logit, &positives),
-            figure(Scale::Logit, &walks),
-            figure(Scale::Log, &walks),
-            figure(Scale::Log, &positives),
-        ];
-        let of = |point: Option<CutPoint>| {
+    /// Expected figures at the field's prevalence, for patches of so many groups. Where the prevalence
+    /// was estimated its own interval widens theirs.
+    pub fn expected(
+        &self,
+        stakes: Stakes,
+        prior: &FieldPrevalence,
+        groups: usize,
+        bootstrap: &ClusterBootstrap,
+    ) -> Expected {
+        let units = bootstrap.units(&self.group, groups);
+        let sums = [(true, true), (true, false), (false, true), (false, false)]
+            .map(|(positive, walked)| units.sums(|i| self.weight_if(i, positive, walked)));
+        let rates = |times: &[f64]| {
+            let of = |sums: &[f64]| -> f64 { sums.iter().zip(times).map(|(x, t)| x * t).sum() };
+            let [hits, positives, alarms, others] = sums.each_ref().map(|s| of(s));
+            Some((share(hits, positives)?, share(alarms, others)?))
+        };
+        let figures_at = |stakes: Stakes, rates: Option<(f64, f64)>| {
+            let point = rates.map(|(recall, alarms)| stakes.point(0.0, recall, alarms));
             vec![
                 point.map(|p| p.recall),
                 point.and_then(|p| p.precision),
@@ -88,12 +72,42 @@ impl Walked {
                 point.map(|p| p.cost),
             ]
         };
-        let whole = of(self.point(&vec![1.0; self.sums.len()], stakes));
-        let intervals = bootstrap.intervals(&figures, |times| of(self.point(times, stakes)));
-        let mut merits = whole
-            .iter()
-            .zip(&intervals)
-            .map(|(value, interval)| Merit::of(*value, *interval));
+        let positives = units.trials(|i| self.weight_if(i, true, false));
+        let walks = units.trials(|i| match self.walked[i] {
+            true => self.weight[i],
+            false => 0.0,
+        });
+        let figure = |scale, trials| Figure { scale, trials };
+        let figures = [
+            figure(Scale::Logit, &positives),
+            figure(Scale::Logit, &walks),
+            figure(Scale::Log, &walks),
+            figure(Scale::Log, &positives),
+        ];
+        let whole = rates(&units.once());
+        let intervals =
+            bootstrap.intervals(&units, &figures, |times| figures_at(stakes, rates(times)));
+        let at_limits = prior.low.zip(prior.high).map(|(low, high)| {
+            [low, high].map(|prevalence| {
+                let stakes = Stakes {
+                    prevalence,
+                    ..stakes
+                };
+                figures_at(stakes, whole)
+            })
+        });
+        let mut merits = figures_at(stakes, whole)
+            .into_iter()
+            .zip(intervals)
+            .enumerate()
+            .map(|(at, (value, interval))| {
+                let merit = Merit::of(value, interval)?;
+                let limits = at_limits.as_ref().and_then(|l| l[0][at].zip(l[1][at]));
+                Some(match limits {
+                    Some(limits) => widened(merit, figures[at].scale, limits),
+                    None => merit,
+                })
+            });
         let mut next = || merits.next().flatten();
         let (recall, precision) = (next(), next());
         Expected {
@@ -103,6 +117,37 @@ impl Walked {
             walks_per_1000: next(),
             cost: next(),
         }
+    }
+}
+
+/// The figure with the spread of the prevalence added: `limits` are the figure at the prevalence's own
+/// limits. Both spreads are independent, so half widths add as squares on the figure's scale.
+fn widened(merit: Merit, scale: Scale, limits: (f64, f64)) -> Merit {
+    let (Some(low), Some(high)) = (merit.low, merit.high) else {
+        return merit;
+    };
+    let (least, most) = (limits.0.min(limits.1), limits.0.max(limits.1));
+    if most - least <= 1e-12 * merit.value.abs() {
+        return merit;
+    }
+    let on = |x: f64| match scale {
+        Scale::Logit => logit(x),
+        _ => x.max(f64::MIN_POSITIVE).ln(),
+    };
+    let back = |z: f64| match scale {
+        Scale::Logit => expit(z),
+        _ => z.exp(),
+    };
+    let at = on(merit.value);
+    let half = |one: f64, other: f64| (at - on(one)).hypot(at - on(other));
+    Merit {
+        low: Some(back(at - half(low, least.min(merit.value)))),
+        high: Some(back(at + half(high, most.max(merit.value)))),
+        method: format!(
+            "{}; widened by the interval of the prevalence",
+            merit.method
+        ),
+        ..merit
     }
 }
 

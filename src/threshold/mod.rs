@@ -5,6 +5,8 @@
 
 mod cases;
 mod choice;
+#[cfg(test)]
+mod coverage;
 mod decision;
 mod expected;
 mod recommend;

@@ -64,8 +64,8 @@ pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Threshol
     let p = predictions.p_positive_at(stakes.prevalence);
     let cases = Cases::new(predictions, &rows, &p, &never);
     let choice = choose(&cases, terms)?;
-    let expected = walked(&cases, groups, choice.cut).expected(stakes, &bootstrap);
-    let (transfer, transfer_pooled) = transfer(predictions, terms, &p, &never)?;
+    let expected = walked(&cases, choice.cut).expected(stakes, request.prior, groups, &bootstrap);
+    let (transfer, transfer_pooled) = transfer(predictions, request.prior, terms, &p, &never)?;
     let mut warnings = choice.warnings.clone();
     warnings.extend(cautions(predictions, &cases, &choice, request, &expected));
     Ok(Thresholds {
@@ -155,8 +155,8 @@ impl Thresholds {
     }
 }
 
-fn walked(cases: &Cases, groups: usize, cut: f64) -> Walked {
-    let mut walked = Walked::new(groups);
+fn walked(cases: &Cases, cut: f64) -> Walked {
+    let mut walked = Walked::default();
     for i in 0..cases.len() {
         let walks = !cases.never[i] && cases.p[i] >= cut;
         walked.add(cases.group[i], cases.positive[i], walks, cases.weight[i]);
@@ -167,6 +167,7 @@ fn walked(cases: &Cases, groups: usize, cut: f64) -> Walked {
 /// For each group: the cut chosen without its fold, by predictions that have not seen it, applied to it.
 fn transfer(
     predictions: &OutOfGroup,
+    prior: &FieldPrevalence,
     terms: Terms,
     p: &[f64],
     never: &[bool],
@@ -186,7 +187,7 @@ fn transfer(
             }
         })
         .collect::<Result<Vec<Option<f64>>>>()?;
-    let mut walked = Walked::new(groups);
+    let mut walked = Walked::default();
     let mut transfer = Vec::new();
     let positive = predictions.is_positive();
     for group in 0..groups {
@@ -205,10 +206,10 @@ fn transfer(
         let of_group: Vec<f64> = rows.iter().map(|&i| p[i]).collect();
         let cases = Cases::new(predictions, &rows, &of_group, never);
         let cost = |cut: f64| {
-            let (recall, rate) = cases.rates(cut, None)?;
+            let (recall, rate) = cases.rates(cut)?;
             Some(terms.stakes.point(cut, recall, rate).cost)
         };
-        let hindsight_cost = cases.sweep(None).and_then(|sweep| {
+        let hindsight_cost = cases.sweep(|_| 1.0).and_then(|sweep| {
             sweep
                 .iter()
                 .map(|s| terms.stakes.at(s).cost)
@@ -226,12 +227,13 @@ fn transfer(
             hindsight_cost,
         });
     }
-    let pooled = (!transfer.is_empty()).then(|| walked.expected(terms.stakes, &terms.bootstrap));
+    let pooled = (!transfer.is_empty())
+        .then(|| walked.expected(terms.stakes, prior, groups, &terms.bootstrap));
     Ok((transfer, pooled))
 }
 
 fn curve(cases: &Cases, stakes: Stakes) -> Vec<CutPoint> {
-    let sweep = cases.sweep(None).unwrap_or_default();
+    let sweep = cases.sweep(|_| 1.0).unwrap_or_default();
     let last = sweep.len().saturating_sub(1);
     let count = sweep.len().min(CURVE_POINTS);
     (0..count)
@@ -253,7 +255,7 @@ fn sensitivity(cases: &Cases, stakes: Stakes) -> Vec<Sensitivity> {
             };
             let cut = other.cost_ratio_cut();
             let cut_at_prior = prior::shift_probability(cut, prevalence, stakes.prevalence);
-            let Some((recall, rate)) = cases.rates(cut_at_prior, None) else {
+            let Some((recall, rate)) = cases.rates(cut_at_prior) else {
                 continue;
             };
             let point = other.point(cut, recall, rate);
@@ -277,7 +279,7 @@ fn decision_curve(cases: &Cases, stakes: Stakes) -> Vec<NetBenefit> {
         .filter_map(|i| {
             let threshold = 0.001 * 500.0_f64.powf(f64::from(i) / 60.0);
             let worth = threshold / (1.0 - threshold);
-            let (recall, rate) = cases.rates(threshold, None)?;
+            let (recall, rate) = cases.rates(threshold)?;
             let net = |recall: f64, rate: f64| {
                 stakes.prevalence * recall - (1.0 - stakes.prevalence) * rate * worth
             };
@@ -334,6 +336,13 @@ fn cautions(
     if expected.recall.as_ref().is_some_and(|r| r.value == 0.0) {
         warnings.push(
             "At this cut no checked positive would have been walked to: the classifier is not fit for this policy.".to_string(),
+        );
+    }
+    if (0..cases.len()).all(|i| cases.never[i] || cases.p[i] >= choice.cut) {
+        warnings.push(
+            "At this cut every checked patch that is neither novel nor too faint would be walked to: at these costs and this \
+             prevalence the classifier saves no walk."
+                .to_string(),
         );
     }
     if let (Some(low), Some(high)) = (choice.low, choice.high)

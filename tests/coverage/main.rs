@@ -4,7 +4,7 @@
 //! of N(0, t^2); numbers of patches are log-normal between sites. The values at new sites then
 //! follow from the normal distribution function alone. Run with `--nocapture` for the tables.
 
-use boneglow::evaluation::{ClusterBootstrap, GroupTrials, Interval, Scores};
+use boneglow::evaluation::{ClusterBootstrap, Interval, Scores};
 use boneglow::numeric::{Stream, normal_quantile, stream};
 use rand::RngExt;
 use rayon::prelude::*;
@@ -135,25 +135,20 @@ fn intervals(patches: &Patches, groups: usize, seed: u64) -> [Option<Interval>; 
         replicates: RESAMPLES,
         ..ClusterBootstrap::new(seed, 0.95)
     };
-    let weight_if = |holds: &dyn Fn(usize) -> bool| {
-        GroupTrials::of(&patches.group, groups, |i| {
-            if holds(i) { patches.weight[i] } else { 0.0 }
-        })
-    };
+    let units = bootstrap.units(&patches.group, groups);
+    let positive = |i: usize| patches.positive[i];
     let walked = |i: usize| patches.score[i] >= CUT;
-    let hits = weight_if(&|i| walked(i) && patches.positive[i]);
-    let positives = weight_if(&|i| patches.positive[i]);
-    let recall = bootstrap.share(hits.weight(), &positives);
-    let precision = bootstrap.share(hits.weight(), &weight_if(&walked));
+    let if_positive = |i: usize| if positive(i) { patches.weight[i] } else { 0.0 };
+    let if_walked = |i: usize| if walked(i) { patches.weight[i] } else { 0.0 };
+    let recall = bootstrap.share(&units, if_positive, walked);
+    let precision = bootstrap.share(&units, if_walked, positive);
     let scores = Scores::new(&patches.score, &patches.positive).unwrap();
     let scores = scores.weighted(&patches.weight).unwrap();
-    let found = bootstrap
-        .auc_and_recall(&scores, &patches.group, RATE)
-        .unwrap();
-    let dot = |of: &GroupTrials, times: &[f64]| -> f64 {
-        of.weight().iter().zip(times).map(|(w, t)| w * t).sum()
-    };
-    let resampled = bootstrap.resamples(groups, |times| {
+    let found = bootstrap.auc_and_recall(&scores, &units, RATE).unwrap();
+    let dot = |of: &[f64], times: &[f64]| -> f64 { of.iter().zip(times).map(|(w, t)| w * t).sum() };
+    let positives = units.sums(if_positive);
+    let hits = units.sums(|i| if walked(i) { if_positive(i) } else { 0.0 });
+    let resampled = bootstrap.resamples(&units, |times| {
         let all = dot(&positives, times);
         (all > 0.0).then(|| dot(&hits, times) / all)
     });

@@ -6,7 +6,8 @@ use crate::glows::{BONE_SHARE, INSIDE, NewSites, deployed, draws, recipe, season
 use crate::{known, request};
 use boneglow::classify::Model;
 use boneglow::evaluation::{
-    ClusterBootstrap, Folds, Merit, OutOfGroup, Terms, Unchecked, assess, cross_validate, evaluate,
+    ClusterBootstrap, Folds, Merit, OutOfGroup, Terms, Unchecked, Units, assess, cross_validate,
+    evaluate,
 };
 use boneglow::features::Dataset;
 use boneglow::season::{ClassifyPlan, ThresholdPlan};
@@ -152,7 +153,7 @@ impl Rivals {
             replicates: 200,
             ..ClusterBootstrap::new(seed, 0.95)
         };
-        let cuts = bootstrap.resamples(groups, |times| self.least(|g| times[g]));
+        let cuts = bootstrap.resamples(&Units::single(groups), |times| self.least(|g| times[g]));
         cuts.iter().sum::<f64>() / cuts.len() as f64
     }
 

@@ -401,3 +401,43 @@ fn locked_groups_are_kept_apart_and_every_opening_is_written_down() {
     assert_eq!(second.openings[0], first.openings[0]);
     assert!(second.openings[1].sentence.contains("opened 1 time before"));
 }
+
+#[test]
+fn a_second_stage_of_resampling_reaches_every_interval_and_widens_them() {
+    let data = small();
+    let found = &predicted(&data, &[recipe()])[0];
+    let figures = |two_stage| {
+        let terms = Terms {
+            cut: 0.05,
+            prevalence: PREVALENCE,
+            bootstrap: ClusterBootstrap {
+                two_stage,
+                ..bootstrap()
+            },
+        };
+        let of = assess(found, terms).unwrap();
+        let bone = of.classes.iter().find(|c| c.class == "bone").unwrap();
+        [
+            ("recall", &of.recall),
+            ("precision", &of.precision),
+            ("log loss", &of.log_loss),
+            ("AUC", &of.auc),
+            ("partial AUC", &of.partial_auc),
+            ("average precision", &of.average_precision),
+            ("slope", &of.calibration_slope),
+            ("recall of bone", &bone.recall),
+            ("AUC of bone", &bone.auc),
+        ]
+        .map(|(name, merit)| {
+            let merit = merit.as_ref().unwrap();
+            (name, merit.value, merit.high.unwrap() - merit.low.unwrap())
+        })
+    };
+    let mut widening = 0.0;
+    for (groups, both) in figures(false).into_iter().zip(figures(true)) {
+        assert!((groups.1 - both.1).abs() < 1e-12, "{}", groups.0);
+        assert_ne!(groups.2, both.2, "{}", groups.0);
+        widening += both.2 / groups.2 / 9.0;
+    }
+    assert!((1.0..1.6).contains(&widening), "{widening}");
+}

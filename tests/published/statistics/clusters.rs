@@ -6,7 +6,7 @@ use boneglow::evaluation::clusters::{
     OneWay, TwoWay, design_effect, kish_effective_size, ratio_of_sums,
 };
 use boneglow::evaluation::spatial::SpatialAutocorrelation;
-use boneglow::evaluation::{ClusterBootstrap, GroupTrials};
+use boneglow::evaluation::{ClusterBootstrap, GroupTrials, Units};
 use boneglow::files::Table;
 
 const FILE: &str = "clusters_spatial.json";
@@ -39,14 +39,16 @@ fn resampled_mice_spread_as_efron_and_tibshirani_print() {
     let n = values.len();
     let ones = vec![1.0; n];
     let plain = ratio_of_sums(&values, &ones, None).unwrap().unwrap();
-    let means = bootstrap().resamples(n, |times| Some(weighted_mean(&values, times)));
+    let means = bootstrap().resamples(&Units::single(n), |times| {
+        Some(weighted_mean(&values, times))
+    });
     let mut sorted = values.clone();
     sorted.sort_by(f64::total_cmp);
     let order: Vec<usize> = sorted
         .iter()
         .map(|v| values.iter().position(|w| w == v).unwrap())
         .collect();
-    let medians = bootstrap().resamples(n, |times| {
+    let medians = bootstrap().resamples(&Units::single(n), |times| {
         let mut seen = 0.0;
         order
             .iter()
@@ -165,7 +167,7 @@ fn check_clusters(case: &Case) {
         .unwrap();
     let dot = |of: &[f64], times: &[f64]| -> f64 { of.iter().zip(times).map(|(a, b)| a * b).sum() };
     let ratio = |times: &[f64]| dot(&sums, times) / dot(&sizes, times);
-    let means = bootstrap().resamples(groups.len(), |times| Some(ratio(times)));
+    let means = bootstrap().resamples(&Units::single(groups.len()), |times| Some(ratio(times)));
     let (mean, error) = mean_and_deviation(&means);
     let drawn = [
         ("cluster_bootstrap_mean", mean),

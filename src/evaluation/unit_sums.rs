@@ -1,13 +1,13 @@
-//! Sums by group, from which figures of every resample are had without a look at the patches.
+//! Sums by unit of resampling, from which figures of every resample are had without a look at the patches.
 
 use super::out_of_group::{LEAST_PROBABILITY, Predictions};
-use super::{GroupTrials, Probabilities, recalibration};
+use super::{GroupTrials, Probabilities, Units, recalibration};
 
-/// What one classifier's figures are made of, summed by group.
-pub(super) struct GroupSums {
-    groups: usize,
+/// What one classifier's figures are made of, summed by unit.
+pub(super) struct UnitSums {
+    units: usize,
     classes: usize,
-    /// Groups x columns.
+    /// Units x columns.
     sums: Vec<f64>,
     columns: usize,
 }
@@ -28,21 +28,25 @@ pub(super) mod column {
     pub const OF_CLASS: usize = 5;
 }
 
-impl GroupSums {
+impl UnitSums {
     /// `flagged`: decided to be walked to; `called`: the class that each patch is called.
-    pub fn new(predictions: &Predictions, flagged: &[bool], called: &[usize]) -> Self {
+    pub fn new(
+        predictions: &Predictions,
+        units: &Units,
+        flagged: &[bool],
+        called: &[usize],
+    ) -> Self {
         use column::*;
         let classes = predictions.classes.len();
         let columns = FIXED + OF_CLASS * classes;
-        let groups = predictions.group_names.len();
-        let mut sums = vec![0.0; groups * columns];
+        let mut sums = vec![0.0; units.len() * columns];
         let p_positive = predictions.p_positive();
         let likeliest = predictions.decided_class(false);
         for i in 0..predictions.len() {
             let label = predictions.labels[i];
             let positive = predictions.positive[label];
             let w = predictions.weights[i];
-            let row = &mut sums[predictions.groups[i] * columns..][..columns];
+            let row = &mut sums[units.of(i) * columns..][..columns];
             let of_found = match positive {
                 true => p_positive[i],
                 false => 1.0 - p_positive[i],
@@ -74,31 +78,27 @@ impl GroupSums {
                 row[at + 4] += w * (1.0 - of_found).powi(2);
             }
         }
-        GroupSums {
-            groups,
+        UnitSums {
+            units: units.len(),
             classes,
             sums,
             columns,
         }
     }
 
-    pub fn groups(&self) -> usize {
-        self.groups
-    }
-
-    /// One column's sums by group.
+    /// One column's sums by unit.
     pub fn of(&self, column: usize) -> Vec<f64> {
-        (0..self.groups)
+        (0..self.units)
             .map(|g| self.sums[g * self.columns + column])
             .collect()
     }
 
-    /// All columns summed, groups counted `times`.
+    /// All columns summed, units counted `times`.
     pub fn total(&self, times: &[f64]) -> Totals {
         let mut total = vec![0.0; self.columns];
-        for (group, t) in times.iter().enumerate() {
+        for (unit, t) in times.iter().enumerate() {
             if *t > 0.0 {
-                let row = &self.sums[group * self.columns..][..self.columns];
+                let row = &self.sums[unit * self.columns..][..self.columns];
                 for (sum, x) in total.iter_mut().zip(row) {
                     *sum += t * x;
                 }
@@ -109,21 +109,21 @@ impl GroupSums {
             classes: self.classes,
         }
     }
-
-    /// What groups bring to a figure: the patches where `counts`.
-    pub fn trials(predictions: &Predictions, counts: impl Fn(usize) -> bool) -> GroupTrials {
-        GroupTrials::of(
-            &predictions.groups,
-            predictions.group_names.len(),
-            |patch| match counts(patch) {
-                true => predictions.weights[patch],
-                false => 0.0,
-            },
-        )
-    }
 }
 
-/// Sums over all groups of one resample.
+/// What groups bring to a figure: the patches where `counts`.
+pub(super) fn trials(predictions: &Predictions, counts: impl Fn(usize) -> bool) -> GroupTrials {
+    GroupTrials::of(
+        &predictions.groups,
+        predictions.group_names.len(),
+        |patch| match counts(patch) {
+            true => predictions.weights[patch],
+            false => 0.0,
+        },
+    )
+}
+
+/// Sums over all units of one resample.
 pub(super) struct Totals {
     sums: Vec<f64>,
     classes: usize,
@@ -184,21 +184,21 @@ fn share(of: f64, whole: f64) -> Option<f64> {
 pub(super) struct Recalibrated {
     pub in_the_large: f64,
     pub slope: f64,
-    /// By group, of the fit with slope: gradient (2) and curvature (3); then of the other: 1 and 1.
+    /// By unit, of the fit with slope: gradient (2) and curvature (3); then of the other: 1 and 1.
     sums: Vec<[f64; 7]>,
 }
 
 impl Recalibrated {
-    pub fn new(predictions: &Predictions, probabilities: &Probabilities) -> Option<Self> {
+    pub fn new(units: &Units, probabilities: &Probabilities) -> Option<Self> {
         let fit = recalibration::recalibrate(probabilities)?;
-        let mut sums = vec![[0.0; 7]; predictions.group_names.len()];
+        let mut sums = vec![[0.0; 7]; units.len()];
         for (i, (p, outcome, w)) in probabilities.rows().enumerate() {
             let p = p.clamp(1e-15, 1.0 - 1e-15);
             let z = (p / (1.0 - p)).ln();
             let fitted = |logit: f64| 1.0 / (1.0 + (-logit).exp());
             let q = fitted(fit.intercept + fit.slope * z);
             let r = fitted(fit.in_the_large + z);
-            let row = &mut sums[predictions.groups[i]];
+            let row = &mut sums[units.of(i)];
             let (g, v) = (w * (outcome - q), w * q * (1.0 - q));
             let step = [
                 g,
