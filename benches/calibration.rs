@@ -10,6 +10,10 @@
 //! that is known is that glows are one band or two. None of them has noise or leak to contend with.
 //!
 //! (*) The chart is recorded without noise or leak; the patches are the same as above.
+//!
+//! What is wanted is a median below 0.004 and a 95th percentile below 0.015 where the spectra allow. Narrow
+//! green bands do not: only who knows that they are narrow (the first two limits) gets below 0.015 with
+//! them; knowing no more than that glows are one band or two, nobody does (the last limit).
 
 #[path = "../tests/seasons/field.rs"]
 mod field;
@@ -20,7 +24,7 @@ use boneglow::calibration::calibrate;
 use boneglow::season::MappingChoice;
 use boneglow::simulation::Draw;
 use boneglow::spectra::Spectrum;
-use field::{Field, Seen, in_the_field, quantile};
+use field::{Field, Seen, in_the_field, of_one, quantile};
 use simulated::{KINDS, Simulated};
 use std::time::Instant;
 
@@ -40,8 +44,8 @@ fn main() {
         ("auto, targets alone", MappingChoice::Auto, false),
         ("auto, with the camera's curves", MappingChoice::Auto, true),
     ];
-    println!("u'v' error: median and 95th percentile over all, then 95th percentile by kind");
-    print!("{:<34} {:>7} {:>7} ", "", "median", "95 %");
+    println!("u'v' error: median and 95th percentile, over all and by kind");
+    print!("{:<34} {:>14}", "", "all");
     for kind in KINDS {
         print!(" {kind:>14}");
     }
@@ -71,6 +75,7 @@ fn main() {
         let errors = beside_nearest(&bank(of), &field.seen);
         row(name, &errors, &field, false);
     }
+    by_rig(&field);
     for (name, curves) in [("targets alone", false), ("with curves", true)] {
         let made = Simulated::new(0, 10, curves);
         let mut times: Vec<f64> = (0..9)
@@ -86,15 +91,10 @@ fn main() {
 }
 
 fn row(name: &str, errors: &[f64], field: &Field, regions: bool) {
-    let all = [quantile(errors, 0.5), quantile(errors, 0.95)];
-    print!("{name:<34} {:>7.4} {:>7.4} ", all[0], all[1]);
+    print!("{name:<34} {:>14}", figures(errors));
     for kind in 0..KINDS.len() {
-        let of_kind: Vec<f64> = errors
-            .iter()
-            .zip(&field.kinds)
-            .filter_map(|(e, k)| (*k == kind).then_some(*e))
-            .collect();
-        print!(" {:>14.4}", quantile(&of_kind, 0.95));
+        let of_kind = of_one(errors, &field.kinds, kind);
+        print!(" {:>14}", figures(&of_kind));
     }
     match regions {
         true => println!(
@@ -102,6 +102,24 @@ fn row(name: &str, errors: &[f64], field: &Field, regions: bool) {
             100.0 * field.inside as f64 / field.errors.len() as f64
         ),
         false => println!(),
+    }
+}
+
+/// Median and 95th percentile.
+fn figures(errors: &[f64]) -> String {
+    format!("{:.4} {:.4}", quantile(errors, 0.5), quantile(errors, 0.95))
+}
+
+/// The camera's curves beside the chart, rig by rig.
+fn by_rig(field: &Field) {
+    println!("by rig: auto with the camera's curves, then 24-patch least squares");
+    for rig in 0..RIGS {
+        let of = |errors: &[f64]| figures(&of_one(errors, &field.rigs, rig));
+        println!(
+            "  rig {rig:>2}  {}   {}",
+            of(&field.errors),
+            of(&field.practice)
+        );
     }
 }
 

@@ -33,6 +33,15 @@ impl Candidate<'_> {
         let [u, v, _] = color_of(apply(coefficients, self.form.kind, net))?;
         Some([u, v])
     }
+
+    /// Distance of each computed glow that it is tried on from where it belongs.
+    fn errors_on_trials(&self, coefficients: &Coefficients) -> Vec<f64> {
+        let error = |trial: &Sample| match self.uv(coefficients, trial.net) {
+            Some(uv) => distance(uv, trial.uv),
+            None => LOST,
+        };
+        self.trials.iter().map(error).collect()
+    }
 }
 
 /// A candidate fitted to all targets and without each.
@@ -89,42 +98,43 @@ pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
 /// the difference over targets.
 ///
 /// What the camera's curves know is used unless the targets speak against it: if a candidate with
-/// computed glows is within that of the best, only candidates with them compete.
+/// computed glows is within that of the best, only candidates with them compete. A dozen targets may leave
+/// two of these as good as each other; the computed glows that no fit saw then tell more, by the same rule.
 pub(super) fn choose(candidates: &[Candidate<'_>], judged: &[Option<Judged>]) -> Option<usize> {
-    let all = simplest_near_best(judged, |_| true)?;
-    let informed = |i: usize| !candidates[i].computed.is_empty();
-    match all.iter().any(|i| informed(*i)) {
-        true => simplest_near_best(judged, informed)?.first().copied(),
-        false => all.first().copied(),
+    let errors = |informed: bool| -> Vec<(usize, Vec<f64>)> {
+        let of = |(i, j): (usize, &Option<Judged>)| Some((i, j.as_ref()?.errors.clone()));
+        let all = judged.iter().enumerate().filter_map(of);
+        all.filter(|(i, _)| !informed || !candidates[*i].computed.is_empty())
+            .collect()
+    };
+    let near = near_best(&errors(false));
+    if near.iter().all(|i| candidates[*i].computed.is_empty()) {
+        return near.first().copied();
     }
+    let on_trials = |i: usize| {
+        let fit = judged[i].as_ref()?;
+        Some((i, candidates[i].errors_on_trials(&fit.coefficients)))
+    };
+    let informed = near_best(&errors(true));
+    let tried: Vec<(usize, Vec<f64>)> = informed.into_iter().filter_map(on_trials).collect();
+    near_best(&tried).first().copied()
 }
 
-/// Those of the eligible whose mean error is within one standard error of the best's, in order.
-fn simplest_near_best(
-    judged: &[Option<Judged>],
-    eligible: impl Fn(usize) -> bool,
-) -> Option<Vec<usize>> {
-    let mean = |j: &Judged| j.errors.iter().sum::<f64>() / j.errors.len() as f64;
-    let found: Vec<(usize, &Judged)> = judged
+/// Those candidates whose mean error is within one standard error of the best's, in order.
+fn near_best(found: &[(usize, Vec<f64>)]) -> Vec<usize> {
+    let mean = |errors: &[f64]| errors.iter().sum::<f64>() / errors.len() as f64;
+    let Some((_, best)) = found
         .iter()
-        .enumerate()
-        .filter(|(i, _)| eligible(*i))
-        .filter_map(|(i, j)| Some((i, j.as_ref()?)))
-        .collect();
-    let (_, best) = found
-        .iter()
-        .min_by(|a, b| mean(a.1).total_cmp(&mean(b.1)))?;
-    let near = found.iter().filter(|(_, candidate)| {
-        let more: Vec<f64> = candidate
-            .errors
-            .iter()
-            .zip(&best.errors)
-            .map(|(a, b)| a - b)
-            .collect();
+        .min_by(|a, b| mean(&a.1).total_cmp(&mean(&b.1)))
+    else {
+        return Vec::new();
+    };
+    let near = found.iter().filter(|(_, errors)| {
+        let more: Vec<f64> = errors.iter().zip(best).map(|(a, b)| a - b).collect();
         let (average, error) = mean_and_error(&more);
         average <= error
     });
-    Some(near.map(|(i, _)| *i).collect())
+    near.map(|(i, _)| *i).collect()
 }
 
 fn mean_and_error(values: &[f64]) -> (f64, f64) {

@@ -82,7 +82,8 @@ pub struct CandidateResult {
     /// Its standard error over targets.
     pub standard_error: f64,
     /// Whether it was chosen: the first within one standard error (of the difference) of the best,
-    /// of those with computed glows if one of them is.
+    /// of those with computed glows if one of them is, and of these the first that is as near the best
+    /// on computed glows that no fit saw.
     pub chosen: bool,
 }
 

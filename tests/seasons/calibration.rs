@@ -1,6 +1,6 @@
 //! The calibration stage on seasons whose truth is known.
 
-use crate::field::{Field, in_the_field, quantile};
+use crate::field::{Field, in_the_field, of_one, quantile};
 use crate::simulated::{self, Changed, Simulated};
 use boneglow::calibration::{Drift, Rig, Role, calibrate, drift};
 use boneglow::colorimetry::Xyz;
@@ -101,11 +101,16 @@ fn coverage(field: &Field) -> f64 {
 }
 
 /// What is wanted: a median below 0.004, a 95th percentile below 0.015 where the spectra allow, and
-/// never worse than least squares on a chart of 24. Reached: 0.0021 and 0.0176 (the chart 0.0021 and
-/// 0.0339; the best fit to the true spectra 0.0017 and 0.0087). So the 95th percentile is missed by
-/// 0.003, and the median is the chart's to two figures; the test allows it a tenth more.
+/// never worse than least squares on a chart of 24. Reached over all: 0.0020 and 0.0169 (the chart 0.0021 and
+/// 0.0339).
 ///
-/// Run with `--nocapture` for the table.
+/// The 95th percentile is missed by narrow green bands alone, 0.0225: they look to the camera as broader ones do.
+/// The best root polynomial for the true spectra leaves them 0.0140, but who knows only that a
+/// glow is one band or two can come no nearer than 0.0227 by any function of the signal (`cargo bench --bench
+/// calibration` has both limits). Without them it is 0.0041.
+///
+/// Rig by rig the 95th percentile is about half the chart's on all 12. The median is not always the lower: on 4
+/// of 12 the chart's is, by up to 0.0004.
 #[test]
 fn ten_targets_and_the_cameras_curves_come_near_the_metameric_floor() {
     let field = in_the_field(12, MappingChoice::Auto, true);
@@ -113,10 +118,33 @@ fn ten_targets_and_the_cameras_curves_come_near_the_metameric_floor() {
     told("the same without noise and leak", &field.clean);
     let practice = told("least squares on a chart of 24", &field.practice);
     told("metameric floor (true spectra, ideal fit)", &field.floor);
+    let narrow = simulated::KINDS
+        .iter()
+        .position(|k| *k == "green, narrow")
+        .unwrap();
+    let kinds: Vec<bool> = field.kinds.iter().map(|k| *k == narrow).collect();
+    let rest = told(
+        "without narrow green bands",
+        &of_one(&field.errors, &kinds, false),
+    );
+    told("narrow green bands", &of_one(&field.errors, &kinds, true));
     let share = coverage(&field);
-    // Narrow green bands make the tail: they look to the camera as broader ones do.
-    assert!(own[0] < 0.0025 && own[1] < 0.019, "{own:?}");
-    assert!(own[0] < 1.1 * practice[0] && own[1] < 0.6 * practice[1]);
+    assert!(own[0] < 0.0021 && own[1] < 0.0175, "{own:?}");
+    assert!(rest[0] < 0.004 && rest[1] < 0.006, "{rest:?}");
+    assert!(own[0] <= practice[0] && own[1] < 0.55 * practice[1]);
+    let mut behind = 0;
+    for rig in 0..12 {
+        let of = |errors: &[f64], share: f64| quantile(&of_one(errors, &field.rigs, rig), share);
+        assert!(
+            of(&field.errors, 0.95) < 0.6 * of(&field.practice, 0.95),
+            "rig {rig}"
+        );
+        let more = of(&field.errors, 0.5) - of(&field.practice, 0.5);
+        assert!(more < 0.0005, "rig {rig}: {more}");
+        behind += usize::from(more > 0.0);
+    }
+    println!("the chart's median is the lower on {behind} of 12 rigs");
+    assert!(behind <= 4, "{behind}");
     assert!((0.90..=0.98).contains(&share), "{share}");
 }
 

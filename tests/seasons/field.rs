@@ -34,6 +34,8 @@ pub struct Field {
     pub practice: Vec<f64>,
     /// Which kind of glow each patch is, as [`simulated::KINDS`] names them.
     pub kinds: Vec<usize>,
+    /// Which rig measured each patch.
+    pub rigs: Vec<u64>,
     /// What the camera sees of each without noise, leak and white balance.
     pub seen: Vec<Seen>,
 }
@@ -50,6 +52,7 @@ pub fn in_the_field(rigs: u64, mapping: MappingChoice, curves: bool) -> Field {
         clean: Vec::new(),
         practice: Vec::new(),
         kinds: Vec::new(),
+        rigs: Vec::new(),
         seen: Vec::new(),
     };
     for seed in 0..rigs {
@@ -102,6 +105,7 @@ pub fn in_the_field(rigs: u64, mapping: MappingChoice, curves: bool) -> Field {
                 uv: truth,
             });
             field.kinds.push(kind);
+            field.rigs.push(seed);
             field.floor.push(of(&best, &polynomial(clean)));
         }
     }
@@ -164,6 +168,15 @@ fn least_squares(
             let values: Vec<f64> = colors.iter().map(|c| c[k]).collect();
             linear(&rows, &values).unwrap().coefficients
         })
+        .collect()
+}
+
+/// Of the values, those whose place in `of` is `which`.
+#[allow(dead_code)]
+pub fn of_one<T: PartialEq>(values: &[f64], of: &[T], which: T) -> Vec<f64> {
+    let pairs = values.iter().zip(of);
+    pairs
+        .filter_map(|(value, one)| (*one == which).then_some(*value))
         .collect()
 }
 

@@ -263,6 +263,7 @@ impl Fitting<'_> {
         rig.passed = errors.cross_validated_mean_uv <= calibration.max_error_uv;
         rig.errors = Some(errors);
         rig.detection = rig.detection_limits();
+        self.tell_of_curves();
         self.tell(&rig);
         rig.warnings = self.warnings;
         Ok(rig)
