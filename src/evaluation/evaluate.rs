@@ -10,6 +10,7 @@ use super::folds::{Folds, SHARED_FOLDS};
 use super::gains::paired_gains;
 use super::novelty_report::novelty_report;
 use super::out_of_group::{OutOfGroup, Predictions};
+use super::selection::selection;
 use super::training::known_classes;
 use super::unit_sums::{UnitSums, column};
 use super::verification_report::verification_report;
@@ -104,7 +105,8 @@ pub fn evaluate(
         .map(|p| p.without_walks_to(never.clone()))
         .collect();
     let candidates: Vec<usize> = (0..methods.len()).filter(|&i| methods[i].1).collect();
-    let chosen = choose(&predictions, &methods, &candidates)?;
+    let from_simple = from_simple(&methods, &candidates);
+    let chosen = choose(&predictions, &from_simple)?;
     let best = &predictions[chosen];
     let prevalence = field_prevalence(best, unchecked, threshold, &bootstrap, &mut warnings)?;
     let cut =
@@ -125,6 +127,8 @@ pub fn evaluate(
         })
         .collect::<Result<Vec<_>>>()?;
     let baseline = baseline(&predictions, &methods, &classifiers, chosen, terms)?;
+    let figures = &classifiers[chosen];
+    let selection = selection(&predictions, &from_simple, chosen, figures, terms)?;
     let groups = by_group(best, terms)?;
     let verification = verification_report(best, unchecked, &novelty, terms, &mut warnings)?;
     let novelty = novelty_report(data, best, &novelty, &folds, threshold, &bootstrap)?;
@@ -136,6 +140,7 @@ pub fn evaluate(
         positive: positive_names(data),
         choice: choice_sentence(&predictions, &candidates, chosen),
         chosen: best.classifier().to_string(),
+        selection,
         confusion: confusion(best),
         confusion_rule: "Each patch is called the class whose probability exceeds its share in training most, so \
                          that a frequent class has no advantage."
@@ -193,13 +198,14 @@ fn methods(
     Ok(methods)
 }
 
-fn choose(
-    predictions: &[OutOfGroup],
-    methods: &[(Method, bool)],
-    candidates: &[usize],
-) -> Result<usize> {
+/// The candidates from simple to complex.
+fn from_simple(methods: &[(Method, bool)], candidates: &[usize]) -> Vec<usize> {
     let mut order = candidates.to_vec();
     order.sort_by_key(|&i| Method::ALL.iter().position(|m| *m == methods[i].0));
+    order
+}
+
+fn choose(predictions: &[OutOfGroup], order: &[usize]) -> Result<usize> {
     let losses: Vec<Vec<BlockLoss>> = order.iter().map(|&i| losses(&predictions[i])).collect();
     simplest_within_one_standard_error(&losses)
         .map(|at| order[at])

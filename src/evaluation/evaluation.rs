@@ -38,6 +38,9 @@ pub struct Evaluation {
     pub chosen: String,
     /// Why it was chosen, a sentence.
     pub choice: String,
+    /// The choice made anew inside every fold, and what so chosen classifiers reach.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub selection: Option<Selection>,
     /// Patches of the chosen classifier: rows truth, columns decision, out-of-group.
     pub confusion: Vec<Vec<u64>>,
     /// How the decisions of `confusion` are made.
@@ -220,6 +223,32 @@ pub struct FoldChoice {
     pub calibration: String,
 }
 
+/// The choice among the classifiers made anew inside every fold.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Selection {
+    /// What each fold's training part chooses.
+    pub by_fold: Vec<ChosenInside>,
+    /// Log loss of positive against rest, each fold predicted by its own choice.
+    pub log_loss: Option<Merit>,
+    /// Area under the receiver operating characteristic, likewise.
+    pub auc: Option<Merit>,
+    /// Recall at the cut, likewise.
+    pub recall: Option<Merit>,
+    /// Precision at the cut, likewise.
+    pub precision: Option<Merit>,
+    /// What it comes to, a sentence.
+    pub sentence: String,
+}
+
+/// The classifier that is chosen without some groups.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChosenInside {
+    /// The groups left out.
+    pub groups: Vec<String>,
+    /// Its name.
+    pub classifier: String,
+}
+
 /// One point of a reliability diagram.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ReliabilityPoint {
@@ -333,7 +362,7 @@ pub struct LeftOutClass {
     pub class: String,
     /// Its patches.
     pub patches: usize,
-    /// Share of them called novel when the class is not known, with Wilson's interval.
+    /// Share of them called novel when the class is not known, with its interval over groups.
     pub called_novel: Option<Merit>,
 }
 

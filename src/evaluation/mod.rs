@@ -39,6 +39,7 @@ pub mod recalibration;
 pub mod roc;
 mod score_bootstrap;
 mod scores;
+mod selection;
 pub mod spatial;
 mod training;
 mod two_by_two;

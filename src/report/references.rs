@@ -130,6 +130,10 @@ const WORKS: &[Reference] = &[
         "Sharma, G., Wu, W. and Dalal, E. N. 2005. The CIEDE2000 color-difference formula: implementation notes, supplementary test data, and mathematical observations. Color Research and Application 30: 21–30.",
     ),
     work(
+        "Varma and Simon 2006",
+        "Varma, S. and Simon, R. 2006. Bias in error estimation when using cross-validation for model selection. BMC Bioinformatics 7: 91.",
+    ),
+    work(
         "Vickers and Elkin 2006",
         "Vickers, A. J. and Elkin, E. B. 2006. Decision curve analysis: a novel method for evaluating prediction models. Medical Decision Making 26: 565–574.",
     ),

@@ -206,6 +206,7 @@ fn evaluation() -> Evaluation {
         ],
         chosen: "logistic".to_string(),
         choice: "logistic has the least log loss".to_string(),
+        selection: None,
         confusion: vec![vec![40, 6, 2], vec![9, 120, 4], vec![1, 3, 391]],
         labels,
         confusion_rule: "the most probable class".to_string(),

@@ -123,9 +123,11 @@ fn describe(found: &Evaluation) -> Outcome {
             figures.join(", ")
         ));
     }
-    outcome
-        .say(found.choice.clone())
-        .say(found.baseline.sentence.clone())
+    outcome = outcome.say(found.choice.clone());
+    if let Some(selection) = &found.selection {
+        outcome = outcome.say(selection.sentence.clone());
+    }
+    outcome.say(found.baseline.sentence.clone())
 }
 
 pub(super) fn evaluation_of(season: &Season) -> Result<Evaluation> {

@@ -441,3 +441,37 @@ fn a_second_stage_of_resampling_reaches_every_interval_and_widens_them() {
     }
     assert!((1.0..1.6).contains(&widening), "{widening}");
 }
+
+#[test]
+fn the_choice_made_without_a_group_does_not_depend_on_what_was_found_there() {
+    let data = small();
+    let mut other = data.clone();
+    for i in (0..data.len()).filter(|&i| data.groups[i] == 3) {
+        other.labels[i] = (data.labels[i] + 1) % data.classes.len();
+    }
+    let selection = |data: &Dataset| evaluated(data).evaluation.selection.unwrap();
+    let (one, two) = (selection(&data), selection(&other));
+    assert_eq!(one.by_fold.len(), SITES);
+    assert_eq!(one.by_fold[3], two.by_fold[3]);
+    assert_ne!(one.log_loss, two.log_loss);
+    inside(&one.log_loss, "log loss");
+    inside(&one.auc, "AUC");
+}
+
+#[test]
+fn a_choice_that_always_falls_on_one_classifier_has_its_figures() {
+    let found = evaluated(&small()).evaluation;
+    let selection = found.selection.unwrap();
+    let always = |name: &str| selection.by_fold.iter().all(|f| f.classifier == name);
+    let of = |name: &str| found.classifiers.iter().find(|c| c.name == name).unwrap();
+    let chosen = of(&found.chosen);
+    match always(&found.chosen) {
+        true => assert_eq!(selection.log_loss, chosen.log_loss),
+        false => assert_ne!(selection.log_loss, chosen.log_loss),
+    }
+    assert!(
+        selection.sentence.contains(&found.chosen),
+        "{}",
+        selection.sentence
+    );
+}
