@@ -60,6 +60,13 @@ impl Captures {
     pub fn read(path: &Path, folder: &Path, response: &Response, depth: BitDepth) -> Result<Self> {
         let table = Table::read(path)?;
         table.require(&["kind"])?;
+        if table.is_empty() {
+            return Err(Error::too_little("the table holds no capture yet")
+                .at(path)
+                .remedy(
+                    "record the reference targets, a white and the dark with the rig, and fill in a row for each",
+                ));
+        }
         let mut pictures = PictureCache::new();
         let mut captures = Captures {
             night: only(&table, "night"),

@@ -53,6 +53,14 @@ impl Reference {
                 .key("calibration.reference")
         })?;
         let table = Table::read(&season.resolve(path))?;
+        if table.is_empty() {
+            return Err(Error::too_little("the table holds no target yet")
+                .at(table.path())
+                .remedy(
+                    "fill in the known emission of your reference targets; for footage without targets set \
+                     calibration.assume = \"srgb\" instead of reference and captures",
+                ));
+        }
         let filter = match &plan.rig.filter {
             Some(path) => Filter::read(&season.resolve(path))?,
             None => Filter::long_pass(plan.rig.filter_cut_on_nm),
@@ -125,7 +133,9 @@ impl Reference {
             )
             .at(table.path())
             .key("calibration.chromaticity")
-            .remedy("set it to \"emission\", or give the targets' spectra"));
+            .remedy(
+                "remove the key: \"emission\" is the default where the reference are x, y; or give the targets' spectra",
+            ));
         }
         table.require(&["target", "x", "y"])?;
         let mut targets: Vec<ReferenceTarget> = Vec::new();

@@ -3,7 +3,7 @@
 use super::flat::Flat;
 use super::mapping::{Coefficients, Mapping, MappingKind};
 use crate::numeric::Covariance3;
-use crate::season::{ChromaticityKind, IrradianceLaw};
+use crate::season::{ChromaticityKind, IrradianceLaw, StripsPlan};
 use crate::signal::{BitDepth, Capture, Response};
 use serde::{Deserialize, Serialize};
 
@@ -179,6 +179,15 @@ pub struct Exposure {
     pub exposure_s: Option<f64>,
     /// Gain in dB.
     pub gain_db: Option<f64>,
+}
+
+impl From<&StripsPlan> for Exposure {
+    fn from(plan: &StripsPlan) -> Self {
+        Exposure {
+            exposure_s: plan.exposure_s,
+            gain_db: plan.gain_db,
+        }
+    }
 }
 
 impl Exposure {

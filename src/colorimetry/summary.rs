@@ -1,6 +1,7 @@
 //! The colors of a table of spectra, as a table.
 
 use super::{Chromaticity, Dominant, Observer, Weights, Xy, Xyz, dominant};
+use crate::numeric::decimal;
 use crate::spectra::{Filter, NamedSpectrum};
 use crate::{Result, files};
 
@@ -68,7 +69,7 @@ pub fn describe(
 /// ```
 pub fn chromaticity_csv(colors: &[SpectrumColor]) -> Vec<u8> {
     let cell = |value: Option<f64>, decimals: usize| match value {
-        Some(value) => format!("{value:.decimals$}"),
+        Some(value) => decimal(value, decimals),
         None => String::new(),
     };
     let head = "spectrum,X,Y,Z,x,y,u,v,dominant_nm,complementary_nm,purity";
@@ -100,7 +101,7 @@ fn significant(value: f64) -> String {
     let magnitude = value.abs();
     if magnitude == 0.0 || (1e-3..1e7).contains(&magnitude) {
         let decimals = 6 - magnitude.max(1.0).log10().floor() as usize;
-        format!("{value:.decimals$}")
+        decimal(value, decimals)
     } else {
         format!("{value:.6e}")
     }

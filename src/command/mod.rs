@@ -122,14 +122,14 @@ impl Context {
         Ok(exit_code(&outcome))
     }
 
-    /// Writes a table to a file, or to standard output and then says nothing else there.
+    /// Writes a table to a file, or to standard output; then what there is to say goes to standard error.
     ///
     /// A table is never written over the one that it was made from.
     fn deliver(&self, from: &Path, to: &Path, bytes: &[u8], outcome: Outcome) -> Result<ExitCode> {
         if to == Path::new("-") {
             // A closed pipe (`boneglow ... | head`) is no error.
             let _ = std::io::stdout().write_all(bytes);
-            self.talk.warnings(&outcome);
+            self.talk.aside(&outcome);
             return Ok(exit_code(&outcome));
         }
         check_own_name(from, to)?;

@@ -5,7 +5,27 @@ use boneglow::{Result, files, steps};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+const COLUMNS: &str = "\
+The table that is written, one row a pair of classes, the best rig first:
+  rank         1 for the rig whose hardest pair of classes is farthest apart
+  condition    how unevenly the channels carry color: 1 is ideal, hundreds mean that the color hangs on a
+               small difference between channels; empty where they do not carry color at all
+  positive     a class worth a walk
+  other        a class that is not
+  distance_uv  how far apart their colors are in CIE 1976 u'v'
+  mahalanobis  the same in standard uncertainties of a patch's color, along the line between the two
+  ideal_auc    how often the best rule on color would put a patch of the positive class before one of the
+               other: 0.5 is chance, 1 is always
+
+The table of --predictions, one row a rig and class:
+  samples            spectra of the class; the scatter of three or more is part of u_sd and v_sd
+  r_signal ...       linear signal, shares of full scale, without dark level and leak
+  r, g, b, clipped   code values, with both; whether one is at the top of its range
+  u_true, v_true     color of the light behind the filter
+  u, v, u_sd, v_sd   color as a calibrated rig would state it, with its standard uncertainty";
+
 #[derive(clap::Args)]
+#[command(after_help = COLUMNS)]
 pub struct Args {
     /// Emission spectra of the glow classes, wide: wavelength_nm and a column for each
     #[arg(value_name = "SPECTRA.csv")]

@@ -44,8 +44,18 @@ impl Talk {
         self.warnings(outcome);
     }
 
+    /// What a step did, on standard error: standard output is a table.
+    pub fn aside(&self, outcome: &Outcome) {
+        if !self.quiet && !self.json {
+            for sentence in &outcome.sentences {
+                let _ = writeln!(std::io::stderr(), "{sentence}");
+            }
+        }
+        self.warnings(outcome);
+    }
+
     /// What a step warns of, on standard error.
-    pub fn warnings(&self, outcome: &Outcome) {
+    fn warnings(&self, outcome: &Outcome) {
         if !self.quiet && !self.json {
             for warning in &outcome.warnings {
                 let _ = writeln!(std::io::stderr(), "Note: {warning}");

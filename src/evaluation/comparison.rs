@@ -5,6 +5,7 @@ use super::evaluation::Merit;
 use super::gains::paired_gains;
 use super::out_of_group::OutOfGroup;
 use super::{ClusterBootstrap, McNemar, Scores, delong, roc};
+use crate::numeric::decimal;
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 
@@ -76,6 +77,23 @@ pub struct Disagreement {
     pub new_only: u64,
     /// Mid-P value (Fagerland, Lydersen and Laake 2013).
     pub p_value: f64,
+}
+
+impl Disagreement {
+    /// The counts, and why the verdict does not rest on them, in sentences.
+    pub fn in_words(&self) -> String {
+        let p = match self.p_value {
+            p if p < 0.001 => "below 0.001".to_string(),
+            p => format!("{p:.3}"),
+        };
+        format!(
+            "Each at its own cut, the new model alone decides rightly on {} patches and the old one alone on {} (McNemar 1947, mid-P \
+             {p}, as if patches were independent). The verdict does not rest on this count: patches of a group are alike, so that a \
+             few groups can make it, and a cut that moved changes decisions where the probabilities are no better. It rests on log \
+             loss and recall, whose intervals are over whole groups.",
+            self.new_only, self.old_only
+        )
+    }
 }
 
 /// How much more area the new model has, its interval by DeLong, DeLong and Clarke-Pearson (1988).
@@ -251,7 +269,7 @@ fn judge(log_loss: &Option<Merit>, recall: &Option<Merit>) -> (Verdict, String) 
         .as_ref()
         .and_then(|m| m.high)
         .is_some_and(|h| h < 0.0);
-    let span = format!("({low:.4} to {high:.4})");
+    let span = format!("({} to {})", decimal(low, 4), decimal(high, 4));
     match (low > 0.0, high < 0.0) {
         (true, _) if loses_recall => (
             Verdict::Undecided,

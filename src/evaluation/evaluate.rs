@@ -17,6 +17,7 @@ use super::verification_report::verification_report;
 use super::{ClusterBootstrap, Scores, Units, roc, simplest_within_one_standard_error};
 use crate::classify::Method;
 use crate::features::Dataset;
+use crate::numeric::decimal;
 use crate::season::{ClassifyPlan, ThresholdPlan};
 use crate::{Error, Result};
 use ndarray::Array2;
@@ -283,8 +284,13 @@ fn baseline(
                 low: Some(low),
                 high: Some(high),
                 ..
-            }) => format!("{value:.3} ({low:.3} to {high:.3})"),
-            Some(m) => format!("{:.3}", m.value),
+            }) => format!(
+                "{} ({} to {})",
+                decimal(*value, 3),
+                decimal(*low, 3),
+                decimal(*high, 3)
+            ),
+            Some(m) => decimal(m.value, 3),
             None => "unknown".to_string(),
         };
         format!(

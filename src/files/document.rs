@@ -35,6 +35,9 @@ impl Provenance {
     }
 }
 
+/// The program and version that writes documents.
+pub const MADE_BY: &str = concat!("boneglow ", env!("CARGO_PKG_VERSION"));
+
 /// A result with its head: format name and version, maker, inputs. No time of day, so that the
 /// same inputs give the same bytes.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -58,7 +61,7 @@ impl<T: Serialize + DeserializeOwned> Document<T> {
     pub fn new(format: &str, made_from: Provenance, content: T) -> Self {
         Document {
             format: format.to_string(),
-            made_by: concat!("boneglow ", env!("CARGO_PKG_VERSION")).to_string(),
+            made_by: MADE_BY.to_string(),
             made_from,
             not_calibrated: false,
             content,

@@ -29,8 +29,12 @@ impl Table {
     }
 
     /// Reads a table from bytes; `path` is only named in errors.
+    ///
+    /// A row of empty cells, as spreadsheets leave them below the last one, is passed over as an
+    /// empty line is.
     pub fn from_bytes(path: impl AsRef<Path>, bytes: &[u8]) -> Result<Self> {
         let path = path.as_ref().to_path_buf();
+        refuse_spreadsheet(bytes).map_err(|e| e.at(&path))?;
         let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
         if let Err(broken) = std::str::from_utf8(bytes) {
             let before = &bytes[..broken.valid_up_to()];
@@ -79,6 +83,9 @@ impl Table {
         let mut rows = Vec::new();
         for record in reader.records() {
             let record = record.map_err(|e| csv_error(&path, e))?;
+            if record.iter().all(str::is_empty) {
+                continue;
+            }
             // Where lines end in CR LF the reader counts from the LF on.
             let line = record.position().map_or(0, |p| {
                 let at_feed = bytes.get(p.byte() as usize) == Some(&b'\n');
@@ -237,6 +244,28 @@ impl<'a> Row<'a> {
             .iter()
             .map(String::as_str)
             .zip(self.fields.iter().map(String::as_str))
+    }
+}
+
+/// Fails where the bytes are a spreadsheet's own file, or its "Unicode text", under the name of a table.
+fn refuse_spreadsheet(bytes: &[u8]) -> Result<()> {
+    let kinds: [(&[u8], &str); 4] = [
+        (
+            b"PK\x03\x04",
+            "a spreadsheet or another zip archive (it starts with \"PK\")",
+        ),
+        (b"\xd0\xcf\x11\xe0", "a spreadsheet of an old kind"),
+        (b"\xff\xfe", "text in UTF-16"),
+        (b"\xfe\xff", "text in UTF-16"),
+    ];
+    match kinds.iter().find(|(start, _)| bytes.starts_with(start)) {
+        Some((_, kind)) => Err(Error::input(format!(
+            "found {kind}, expected a table as CSV in UTF-8"
+        ))
+        .remedy(
+            "open it in the program that made it and save it as CSV in UTF-8; a new name alone does not change what it is",
+        )),
+        None => Ok(()),
     }
 }
 

@@ -20,6 +20,8 @@ use std::path::Path;
 pub struct Ledger {
     /// All patches, those without a label among them.
     pub patches: Vec<Patch>,
+    /// Patches of nights that the season leaves out; they are none of `patches`.
+    pub left_out: usize,
     /// Plain sentences about what the tables leave open.
     pub warnings: Vec<String>,
 }
@@ -32,7 +34,7 @@ impl Ledger {
     ///
     /// # Errors
     /// A missing column, a patch id that stands twice, a cell out of range, a picture that cannot
-    /// be read, no label at all, a locked group that does not exist.
+    /// be read, no label at all, a locked group or a night to be left out that does not exist.
     pub fn read(season: &Season, response: &Response) -> Result<Self> {
         let plan = &season.plan.ledger;
         let mut recordings = Recordings::new(season, response)?;
@@ -46,9 +48,13 @@ impl Ledger {
         let patches = without_waiting(patches)?;
         check_spelling(&patches)?;
         odd.extend(near_names(&patches));
+        let all = patches.len();
+        let patches =
+            without_nights(patches, &plan.leave_out_nights).map_err(|e| e.at(season.file()))?;
         odd.extend(warnings(&patches));
         let ledger = Ledger {
             warnings: odd,
+            left_out: all - patches.len(),
             patches,
         };
         if ledger.checked().next().is_none() {
@@ -107,6 +113,24 @@ impl Ledger {
         }
         Ok(())
     }
+}
+
+/// All patches but those of some nights.
+fn without_nights(patches: Vec<Patch>, nights: &[String]) -> Result<Vec<Patch>> {
+    let of = |night: &String| patches.iter().any(|p| p.night.as_ref() == Some(night));
+    if let Some(unknown) = nights.iter().find(|night| !of(night)) {
+        let known: BTreeSet<&str> = patches.iter().filter_map(|p| p.night.as_deref()).collect();
+        return Err(Error::input(format!(
+            "there is no patch of the night \"{unknown}\" in the ledger"
+        ))
+        .key("ledger.leave_out_nights")
+        .remedy(format!(
+            "the nights found are {}",
+            known.into_iter().collect::<Vec<_>>().join(", ")
+        )));
+    }
+    let kept = |patch: &Patch| !patch.night.as_ref().is_some_and(|n| nights.contains(n));
+    Ok(patches.into_iter().filter(kept).collect())
 }
 
 /// Turns rows of tables into readings: the season's pictures and the rig's response.

@@ -2,11 +2,13 @@
 //!
 //! Decompositions come from `nalgebra`, distribution functions from `statrs`.
 
+mod decimal;
 mod draw;
 pub mod least_squares;
 mod median;
 mod random;
 
+pub use decimal::decimal;
 pub use draw::Draw;
 pub(crate) use median::median;
 pub use random::{Stream, stream};
@@ -46,14 +48,21 @@ pub fn student_quantile(probability: f64, degrees: f64) -> f64 {
     }
 }
 
-/// Sets the number of threads of the whole process; once only, before any work.
+/// Threads beyond which more only wait for each other.
+const MOST_THREADS: usize = 256;
+
+/// Sets the number of threads of the whole process, 1 to 256; once only, before any work.
 ///
 /// # Errors
-/// Zero threads, or threads that are already running.
+/// A number out of range, or threads that are already running.
 pub fn set_threads(threads: usize) -> crate::Result<()> {
-    let refused = |why: String| crate::Error::input(why).remedy("give --threads 1 or more");
-    if threads == 0 {
-        return Err(refused("found 0 threads, expected at least 1".into()));
+    let refused = |why: String| {
+        crate::Error::input(why).remedy("give --threads no more than the computer has processors")
+    };
+    if !(1..=MOST_THREADS).contains(&threads) {
+        return Err(refused(format!(
+            "found {threads} threads, expected 1 to {MOST_THREADS}"
+        )));
     }
     rayon::ThreadPoolBuilder::new()
         .num_threads(threads)

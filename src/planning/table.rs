@@ -2,6 +2,7 @@
 
 use super::walk::{Glow, Walk};
 use crate::files;
+use crate::numeric::decimal;
 
 /// Columns that the plan itself fills or leaves to be filled.
 const OWN: [&str; 9] = [
@@ -31,7 +32,7 @@ pub fn walk_to_csv(glows: &[Glow], walk: &Walk) -> Vec<u8> {
     }
     let rows = walk.stops.iter().enumerate().map(|(number, stop)| {
         let glow = &glows[stop.glow];
-        let degrees = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.7}"));
+        let degrees = |value: Option<f64>| value.map_or(String::new(), |v| decimal(v, 7));
         let mut cells = vec![
             (number + 1).to_string(),
             glow.id.clone(),

@@ -127,18 +127,21 @@ pub struct Walk {
 ///
 /// # Errors
 /// An id twice, shares outside 0 to 1 or above 1 together, a budget that is not above 0, a budget of kilometers
-/// with glows that have no position.
+/// with glows that have no position, a start farther than 50 km from every glow.
 ///
 /// Under a budget of kilometers only glows within half of it from the start are planned with: the audit
 /// then tells of these.
 pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     check(glows, plan)?;
-    let within: Vec<usize> = within_reach(glows, plan);
+    let places = local(glows, plan.start);
+    check_start(glows, plan.start)?;
+    let within = within_reach(glows.len(), places.as_deref(), plan.budget);
     if within.len() == glows.len() {
-        return walk_among(glows, plan);
+        return walk_among(glows, places, plan);
     }
     let near: Vec<Glow> = within.iter().map(|&i| glows[i].clone()).collect();
-    let mut walk = walk_among(&near, plan)?;
+    let places = places.map(|places| within.iter().map(|&i| places[i]).collect());
+    let mut walk = walk_among(&near, places, plan)?;
     for stop in &mut walk.stops {
         stop.glow = within[stop.glow];
     }
@@ -150,9 +153,9 @@ pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     Ok(walk)
 }
 
-fn within_reach(glows: &[Glow], plan: &WalkPlan) -> Vec<usize> {
-    let all = 0..glows.len();
-    match (plan.budget, local(glows, plan)) {
+fn within_reach(glows: usize, places: Option<&[[f64; 2]]>, budget: Budget) -> Vec<usize> {
+    let all = 0..glows;
+    match (budget, places) {
         (Budget::Kilometers(most), Some(places)) => all
             .filter(|&i| 2.0 * places[i][0].hypot(places[i][1]) <= 1000.0 * most)
             .collect(),
@@ -160,8 +163,8 @@ fn within_reach(glows: &[Glow], plan: &WalkPlan) -> Vec<usize> {
     }
 }
 
-fn walk_among(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
-    let positions = local(glows, plan);
+/// The walk among glows that lie `positions` from the start, where all positions are known.
+fn walk_among(glows: &[Glow], positions: Option<Vec<[f64; 2]>>, plan: &WalkPlan) -> Result<Walk> {
     let mut warnings = Vec::new();
     let (rules, audit) = match plan.budget {
         Budget::Walks(walks) => split(glows, plan, walks),
@@ -260,10 +263,48 @@ fn check(glows: &[Glow], plan: &WalkPlan) -> Result<()> {
     }
 }
 
-/// East and north in m of every glow from the start; absent unless all have a position.
-fn local(glows: &[Glow], plan: &WalkPlan) -> Option<Vec<[f64; 2]>> {
+/// A start that is farther than this from every glow is a slip.
+const FARTHEST_START_KM: f64 = 50.0;
+
+/// Fails where a stated start is far from all glows, and says so where latitude and longitude are
+/// swapped in it.
+fn check_start(glows: &[Glow], start: Option<(f64, f64)>) -> Result<()> {
+    let Some(start) = start else { return Ok(()) };
+    let nearest_km = |from: (f64, f64)| {
+        let places = glows.iter().filter_map(|g| g.position);
+        let distances = places.map(|place| {
+            let (east, north) = offset_m(from, place);
+            east.hypot(north) / 1000.0
+        });
+        distances.reduce(f64::min)
+    };
+    let Some(nearest) = nearest_km(start).filter(|km| *km > FARTHEST_START_KM) else {
+        return Ok(());
+    };
+    let swapped = (start.1, start.0);
+    let fits =
+        swapped.0.abs() <= 90.0 && nearest_km(swapped).is_some_and(|km| km <= FARTHEST_START_KM);
+    let hint = match fits {
+        true => format!(
+            "latitude and longitude are swapped: give {},{}",
+            swapped.0, swapped.1
+        ),
+        false => {
+            "give latitude first, then longitude, in degrees, south and west negative".to_string()
+        }
+    };
+    Err(Error::input(format!(
+        "the start {},{} is about {nearest:.0} km from the nearest glow, expected at most {FARTHEST_START_KM}",
+        start.0, start.1
+    ))
+    .remedy(hint))
+}
+
+/// East and north in m of every glow from the start, or from the most probable glow where none is
+/// stated; absent unless all have a position.
+fn local(glows: &[Glow], start: Option<(f64, f64)>) -> Option<Vec<[f64; 2]>> {
     let first = by_probability(glows).first().copied()?;
-    let start = plan.start.or(glows[first].position)?;
+    let start = start.or(glows[first].position)?;
     glows
         .iter()
         .map(|g| {
@@ -456,11 +497,30 @@ mod tests {
             .any(|w| w.contains("too far from the start"));
         assert!(said, "{:?}", walk.warnings);
         let nowhere = WalkPlan {
-            start: Some((40.0, -100.0)),
+            start: Some((35.1, -106.2)),
             ..near
         };
         let error = plan_walk(&all, &nowhere).unwrap_err().to_string();
         assert!(error.contains("no walk of 4 km"), "{error}");
+    }
+
+    #[test]
+    fn a_start_far_from_every_glow_is_refused_and_a_swapped_one_is_put_right() {
+        let complaint = |start| {
+            let plan = WalkPlan {
+                start: Some(start),
+                ..plan(Budget::Walks(10))
+            };
+            plan_walk(&glows(20), &plan).map_err(|e| e.to_string())
+        };
+        let swapped = complaint((-106.0, 35.0)).unwrap_err();
+        assert!(swapped.contains("give 35,-106"), "{swapped}");
+        let elsewhere = complaint((36.0, -106.0)).unwrap_err();
+        assert!(
+            elsewhere.contains("about 110 km") && elsewhere.contains("latitude first"),
+            "{elsewhere}"
+        );
+        assert!(complaint((35.3, -106.0)).is_ok());
     }
 
     #[test]

@@ -2,8 +2,9 @@
 
 use super::figures::Span;
 use super::numbers::{fixed, stated};
-use crate::calibration::{DriftNight, Rig};
+use crate::calibration::{Drift, DriftNight, Rig};
 use crate::season::Plan;
+use std::collections::BTreeMap;
 
 /// Mean and largest distance in u'v' that a night's targets moved; absent without targets.
 pub(super) fn moved(night: &DriftNight) -> Option<[f64; 2]> {
@@ -72,6 +73,36 @@ pub(super) fn warnings(night: &DriftNight, rig: Option<&Rig>, plan: &Plan) -> Ve
     told
 }
 
+/// How many of the checked patches, counted by night, were recorded when the rig was not what was
+/// calibrated, and what to do; absent where there are none.
+pub fn learnt_from_drifted(
+    drift: &Drift,
+    plan: &Plan,
+    patches: &BTreeMap<String, usize>,
+) -> Option<String> {
+    let seen = drift
+        .nights
+        .iter()
+        .filter(|n| n.is_seen_by(&plan.classify.features));
+    let counts: Vec<(usize, &str)> = seen
+        .filter_map(|n| Some((*patches.get(&n.night)?, n.night.as_str())))
+        .collect();
+    let all: usize = counts.iter().map(|(count, _)| count).sum();
+    let each: Vec<String> = counts
+        .iter()
+        .map(|(n, night)| format!("{n} of {night}"))
+        .collect();
+    (all > 0).then(|| {
+        format!(
+            "{all} of {} checked patches that are learnt from were recorded on nights on which the rig was not what was calibrated \
+             ({}): they are measured wrongly by as much as it had changed. To learn without them, name these nights in \
+             ledger.leave_out_nights.",
+            patches.values().sum::<usize>(),
+            each.join(", ")
+        )
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -114,5 +145,30 @@ mod tests {
         let unmoved = size_of_shift(&night(&[0.001], false), None, 0.01).unwrap();
         assert!(unmoved.ends_with("(largest 0.0010)"), "{unmoved}");
         assert_eq!(size_of_shift(&night(&[], true), None, 0.01), None);
+    }
+
+    #[test]
+    fn patches_of_drifted_nights_are_counted() {
+        let plan = Plan::parse(
+            "name = \"a\"\n[rig]\nname = \"b\"\nfilter_cut_on_nm = 480\n[calibration]\nassume = \"srgb\"\n\
+             [ledger]\nfiles = [\"c.csv\"]\npositive = [\"bone\"]\n",
+        )
+        .unwrap();
+        let told = |drifted: bool, patches: &[(&str, usize)]| {
+            let drift = Drift {
+                rig: "b".to_string(),
+                confidence: 0.95,
+                nights: vec![night(&[0.009], drifted)],
+                warnings: Vec::new(),
+            };
+            let patches = patches.iter().map(|(night, n)| (night.to_string(), *n));
+            learnt_from_drifted(&drift, &plan, &patches.collect())
+        };
+        let patches = [("2031-05-09", 20), ("2031-10-17", 7)];
+        let said = told(true, &patches).unwrap();
+        assert!(said.starts_with("7 of 27 checked patches"), "{said}");
+        assert!(said.contains("(7 of 2031-10-17)") && said.contains("ledger.leave_out_nights"));
+        assert_eq!(told(false, &patches), None);
+        assert_eq!(told(true, &patches[..1]), None);
     }
 }

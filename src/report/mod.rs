@@ -6,6 +6,7 @@
 mod drawing;
 mod drift_words;
 pub mod figures;
+mod freshness;
 mod markdown;
 mod numbers;
 mod page;
@@ -17,6 +18,8 @@ mod strip_plate;
 mod tests;
 mod text;
 
+pub use drift_words::learnt_from_drifted;
+pub use freshness::Older;
 pub use page::description;
 pub use plates::Part;
 pub use sources::{Counted, LedgerView, STRIP_FORMAT, Sources, StripView};

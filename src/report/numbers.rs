@@ -1,6 +1,7 @@
 //! Numbers as a paper states them: the uncertainty to two digits, the value to match.
 
 use super::figures::Span;
+use crate::numeric::decimal;
 
 /// From here on digits before the point are too many to be read.
 const UNREADABLE: f64 = 1e9;
@@ -26,14 +27,10 @@ fn decimals_for(uncertainty: f64) -> usize {
 /// written with a power of ten.
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
     let text = match value.abs() < UNREADABLE {
-        true => format!("{value:.decimals$}"),
+        true => decimal(value, decimals),
         false => format!("{value:.1e}").replace('e', "·10^"),
     };
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_string(),
-        Some(rest) => format!("−{rest}"),
-        None => text,
-    }
+    text.replace('-', "−")
 }
 
 /// A number with so many significant digits, written out.

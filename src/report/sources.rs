@@ -2,14 +2,15 @@
 
 use super::drift_words;
 use super::figures::ClassGlow;
-use crate::calibration::{self, DRIFT_FORMAT, Drift, Rig, Role};
+use super::freshness::{Freshness, Older};
+use crate::calibration::{self, DRIFT_FORMAT, Drift, Exposure, Rig, Role};
 use crate::evaluation::{self, COMPARISON_FORMAT, Comparison, Evaluation, LOCKED_FORMAT, Openings};
 use crate::files::{self, Document, Provenance};
 use crate::ledger::Ledger;
 use crate::planning::{self, NextWalk};
 use crate::season::{Plan, Season};
 use crate::signal::{BitDepth, Response};
-use crate::strip::StripResult;
+use crate::strip::{StripResult, unstated_exposure};
 use crate::threshold::{self, Thresholds};
 use crate::{Error, Result};
 use serde::Serialize;
@@ -40,7 +41,13 @@ pub struct Sources {
     pub next_walk: Option<NextWalk>,
     /// Every scored strip, sorted by name.
     pub strips: Vec<StripView>,
-    /// The SHA-256 of every input of any of them.
+    /// Results that were made from other inputs than the present ones.
+    pub older: Vec<Older>,
+    /// Which of the openings of locked groups were of other inputs than the present ones.
+    pub older_openings: Vec<bool>,
+    /// Scored strips that the season no longer names; nothing of them is reported.
+    pub strips_left_out: Vec<String>,
+    /// The SHA-256 of every input of any of them, but for those of older results.
     pub made_from: Provenance,
 }
 
@@ -69,6 +76,10 @@ pub struct LedgerView {
     pub groups: usize,
     /// Groups kept for one final test.
     pub locked: Vec<String>,
+    /// Patches of nights that the season leaves out; they are none of `patches`.
+    pub left_out: usize,
+    /// Checked patches that may be learnt from, by the night of their recording.
+    pub nights: BTreeMap<String, usize>,
     /// Checked patches by label, sorted.
     pub labels: Vec<Counted>,
     /// Checked patches by how they were chosen, where that was written down.
@@ -98,21 +109,30 @@ impl Sources {
     /// A result of another version or cut short; a ledger that cannot be read although there is an
     /// evaluation of it.
     pub fn gather(season: &Season) -> Result<Self> {
-        let mut made_from = Provenance::default();
-        let rig: Option<Rig> = read(season, "rig.json", calibration::FORMAT, &mut made_from)?;
-        let drift: Option<Drift> = read(season, "drift.json", DRIFT_FORMAT, &mut made_from)?;
-        let evaluation: Option<Evaluation> = read(
+        let mut results = Results {
             season,
-            "evaluation.json",
-            evaluation::FORMAT,
-            &mut made_from,
-        )?;
+            made_from: Provenance::default(),
+            freshness: Freshness::of(season),
+        };
+        let rig: Option<Rig> = results.read("rig.json", calibration::FORMAT, "calibrate")?;
+        let drift: Option<Drift> = results.read("drift.json", DRIFT_FORMAT, "drift")?;
+        let evaluation: Option<Evaluation> =
+            results.read("evaluation.json", evaluation::FORMAT, "evaluate")?;
         let thresholds: Option<Thresholds> =
-            read(season, "thresholds.json", threshold::FORMAT, &mut made_from)?;
-        let comparison = read(season, "comparison.json", COMPARISON_FORMAT, &mut made_from)?;
-        let locked = read(season, "locked.json", LOCKED_FORMAT, &mut made_from)?;
-        let next_walk = read(season, "plan.json", planning::FORMAT, &mut made_from)?;
-        let strips = read_strips(season, &mut made_from)?;
+            results.read("thresholds.json", threshold::FORMAT, "threshold")?;
+        let comparison = results.read(
+            "comparison.json",
+            COMPARISON_FORMAT,
+            "compare OLD_MODEL.json",
+        )?;
+        let locked: Option<Openings> =
+            results.read("locked.json", LOCKED_FORMAT, "evaluate --locked")?;
+        let next_walk = results.read("plan.json", planning::FORMAT, "plan")?;
+        let (strips, strips_left_out) = results.read_strips()?;
+        let openings = locked.iter().flat_map(|l| &l.openings);
+        let older_openings = openings
+            .map(|o| !results.freshness.changed(&o.inputs).is_empty())
+            .collect();
         let ledger = match LedgerView::read(season, rig.as_ref()) {
             Ok(view) => Some(view),
             Err(e) if evaluation.is_some() && !e.is_too_little() => return Err(e),
@@ -134,7 +154,10 @@ impl Sources {
             locked,
             next_walk,
             strips,
-            made_from,
+            older: results.freshness.older(),
+            older_openings,
+            strips_left_out,
+            made_from: results.made_from,
         })
     }
 
@@ -157,6 +180,12 @@ impl Sources {
              said; call `boneglow calibrate` and the steps after it again"
                 .to_string()
         });
+        let of_age = self.older.iter().map(Older::sentence);
+        let gone = self.strips_left_out.iter().map(|strip| {
+            format!(
+                "The folder results/strips/{strip} is of a strip that season.toml no longer names: it is left out of this report"
+            )
+        });
         let lists = [
             self.rig.as_ref().map(|r| &r.warnings),
             self.drift.as_ref().map(|d| &d.warnings),
@@ -169,6 +198,13 @@ impl Sources {
         let of_steps = lists.into_iter().flatten().flatten().cloned();
         let nights = self.drift.iter().flat_map(|d| &d.nights);
         let drifted = nights.flat_map(|n| drift_words::warnings(n, self.rig.as_ref(), &self.plan));
+        let drifted_patches = self.drift.as_ref().zip(self.ledger.as_ref());
+        let drifted_patches = drifted_patches.and_then(|(drift, ledger)| {
+            drift_words::learnt_from_drifted(drift, &self.plan, &ledger.nights)
+        });
+        let rig_of_strips = self.rig.as_ref().filter(|_| !self.strips.is_empty());
+        let exposure =
+            rig_of_strips.and_then(|rig| unstated_exposure(rig, Exposure::from(&self.plan.strips)));
         let of_strips = self.strips.iter().flat_map(|s| {
             let named = |w: &String| format!("strip {}: {w}", s.result.strip);
             s.result.warnings.iter().map(named)
@@ -176,8 +212,12 @@ impl Sources {
         let mut warnings: Vec<String> = Vec::new();
         for warning in lacking
             .into_iter()
+            .chain(of_age)
+            .chain(gone)
             .chain(drifted)
+            .chain(drifted_patches)
             .chain(of_steps)
+            .chain(exposure)
             .chain(of_strips)
         {
             if !warnings.contains(&warning) {
@@ -188,47 +228,75 @@ impl Sources {
     }
 }
 
-fn read_strips(season: &Season, made_from: &mut Provenance) -> Result<Vec<StripView>> {
-    let folder = season.result("strips");
-    let Ok(entries) = std::fs::read_dir(&folder) else {
-        return Ok(Vec::new());
-    };
-    let mut folders: Vec<PathBuf> = entries.filter_map(|e| e.ok().map(|e| e.path())).collect();
-    folders.sort();
-    let mut strips = Vec::new();
-    for folder in folders {
-        let path = folder.join("strip.json");
-        if !path.is_file() {
-            continue;
-        }
-        let document: Document<StripResult> = Document::read(&path, STRIP_FORMAT)?;
-        made_from.merge(&document.made_from);
-        let overview = folder.join("overview.svg");
-        let overview_svg = match overview.is_file() {
-            true => String::from_utf8(files::read(&overview)?).ok(),
-            false => None,
-        };
-        strips.push(StripView {
-            result: document.content,
-            overview_svg,
-        });
-    }
-    Ok(strips)
+/// Reads results, and minds what they were made from.
+struct Results<'a> {
+    season: &'a Season,
+    made_from: Provenance,
+    freshness: Freshness<'a>,
 }
 
-fn read<T: Serialize + DeserializeOwned>(
-    season: &Season,
-    name: &str,
-    format: &str,
-    made_from: &mut Provenance,
-) -> Result<Option<T>> {
-    let path = season.result(name);
-    if !path.is_file() {
-        return Ok(None);
+impl Results<'_> {
+    fn read<T: Serialize + DeserializeOwned>(
+        &mut self,
+        name: &str,
+        format: &str,
+        command: &str,
+    ) -> Result<Option<T>> {
+        let path = self.season.result(name);
+        if !path.is_file() {
+            return Ok(None);
+        }
+        let document: Document<T> = Document::read(&path, format)?;
+        if self.freshness.check(name, &document, command) {
+            self.made_from.merge(&document.made_from);
+        }
+        Ok(Some(document.content))
     }
-    let document: Document<T> = Document::read(&path, format)?;
-    made_from.merge(&document.made_from);
-    Ok(Some(document.content))
+
+    /// The scored strips sorted by name, and the names of those that the season no longer names.
+    fn read_strips(&mut self) -> Result<(Vec<StripView>, Vec<String>)> {
+        let (mut strips, mut left_out) = (Vec::new(), Vec::new());
+        let Ok(entries) = std::fs::read_dir(self.season.result("strips")) else {
+            return Ok((strips, left_out));
+        };
+        let named = self
+            .season
+            .matching(&self.season.plan.strips.files, "strips.files");
+        let named = named.unwrap_or_default();
+        let mut folders: Vec<PathBuf> = entries.filter_map(|e| e.ok().map(|e| e.path())).collect();
+        folders.sort();
+        for folder in folders {
+            let path = folder.join("strip.json");
+            if !path.is_file() {
+                continue;
+            }
+            let document: Document<StripResult> = Document::read(&path, STRIP_FORMAT)?;
+            let stem = folder.file_name().unwrap_or_default();
+            let is_named = named
+                .iter()
+                .any(|picture| picture.file_stem() == Some(stem));
+            // A strip that was scored by its name on the command line, as the season is now, counts.
+            if !is_named && !self.freshness.changed(&document.made_from).is_empty() {
+                left_out.push(stem.to_string_lossy().to_string());
+                continue;
+            }
+            let result = self.season.name_of(&path);
+            let result = result.trim_start_matches("results/");
+            if self.freshness.check(result, &document, "score") {
+                self.made_from.merge(&document.made_from);
+            }
+            let overview = folder.join("overview.svg");
+            let overview_svg = match overview.is_file() {
+                true => String::from_utf8(files::read(&overview)?).ok(),
+                false => None,
+            };
+            strips.push(StripView {
+                result: document.content,
+                overview_svg,
+            });
+        }
+        Ok((strips, left_out))
+    }
 }
 
 impl LedgerView {
@@ -245,6 +313,7 @@ impl LedgerView {
         let mut selections: BTreeMap<&str, usize> = BTreeMap::new();
         let mut glows: BTreeMap<&str, Vec<[f64; 2]>> = BTreeMap::new();
         let mut too_faint = 0;
+        let mut nights: BTreeMap<String, usize> = BTreeMap::new();
         for patch in ledger.checked() {
             if let Some(selection) = patch.selection {
                 *selections.entry(selection.name()).or_default() += 1;
@@ -257,6 +326,11 @@ impl LedgerView {
                 let measured = rig.measure(&patch.reading, Role::Ground);
                 too_faint += usize::from(measured.too_faint);
                 points.extend(measured.color.map(|c| [c.u, c.v]));
+                let learnt =
+                    measured.color.is_some() && !season.plan.ledger.locked.contains(&patch.group);
+                if let (true, Some(night)) = (learnt, &patch.night) {
+                    *nights.entry(night.clone()).or_default() += 1;
+                }
             }
         }
         let checked = ledger.checked().count();
@@ -270,6 +344,8 @@ impl LedgerView {
             unchecked: ledger.patches.len() - checked,
             groups: ledger.groups().len(),
             locked: season.plan.ledger.locked.clone(),
+            left_out: ledger.left_out,
+            nights,
             labels: ledger.label_counts().into_iter().map(counted).collect(),
             selections: selections.into_iter().map(counted).collect(),
             too_faint,

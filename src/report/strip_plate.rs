@@ -21,7 +21,10 @@ pub fn strip_figure(result: &StripResult, marks: &[Mark]) -> Result<Figure> {
     }
     let lying = result.rows > result.width;
     let (brightened, gain) = brightened(&overview.color);
-    let peaks: Vec<[u8; 3]> = overview.peak.iter().map(|p| glow(*p)).collect();
+    // Bone may be worth a walk at a few per cent: the color goes as far as this strip does.
+    let highest = overview.peak.iter().copied().max().unwrap_or(0).max(1);
+    let share = |peak: u8| f64::from(peak) / f64::from(highest);
+    let peaks: Vec<[u8; 3]> = overview.peak.iter().map(|p| glow(share(*p))).collect();
     let turned = |[x, y, w, h]: [f64; 4]| if lying { [y, x, h, w] } else { [x, y, w, h] };
     let candidates: Vec<StripCandidate> = result
         .candidates
@@ -50,6 +53,7 @@ pub fn strip_figure(result: &StripResult, marks: &[Mark]) -> Result<Figure> {
         calibrated: result.calibrated,
         picture_png: &png(overview, &brightened, lying)?,
         probability_png: &png(overview, &peaks, lying)?,
+        brightest: f64::from(highest) / 255.0,
         candidates: &candidates,
         marks: &marks,
     })
@@ -68,19 +72,19 @@ fn brightened(colors: &[[u8; 3]]) -> (Vec<[u8; 3]>, u32) {
     (colors.iter().map(|c| c.map(times)).collect(), gain)
 }
 
-/// Night to ember to pale, rising in lightness, for a probability of 0 to 255.
-fn glow(peak: u8) -> [u8; 3] {
+/// Night to ember to pale, rising in lightness, for a share of 0 to 1.
+fn glow(share: f64) -> [u8; 3] {
     const STOPS: [[f64; 3]; 4] = [
         [16.0, 18.0, 26.0],
         [92.0, 34.0, 40.0],
         [226.0, 104.0, 38.0],
         [255.0, 236.0, 190.0],
     ];
-    let at = f64::from(peak) / 255.0 * 3.0;
+    let at = 3.0 * share;
     let from = (at.floor() as usize).min(2);
-    let share = at - from as f64;
+    let within = at - from as f64;
     std::array::from_fn(|i| {
-        (STOPS[from][i] + share * (STOPS[from + 1][i] - STOPS[from][i])).round() as u8
+        (STOPS[from][i] + within * (STOPS[from + 1][i] - STOPS[from][i])).round() as u8
     })
 }
 
@@ -207,7 +211,7 @@ mod tests {
     #[test]
     fn probability_rises_in_lightness() {
         let lightness = |p: u8| {
-            let [r, g, b] = glow(p).map(f64::from);
+            let [r, g, b] = glow(f64::from(p) / 255.0).map(f64::from);
             0.2126 * r + 0.7152 * g + 0.0722 * b
         };
         for p in 1..=255 {

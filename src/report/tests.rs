@@ -359,6 +359,8 @@ fn ledger() -> LedgerView {
         unchecked: 210,
         groups: 9,
         locked: Vec::new(),
+        left_out: 0,
+        nights: Default::default(),
         labels: vec![
             counted("bone", 48),
             counted("calcite", 133),
@@ -508,11 +510,30 @@ fn next_walk() -> NextWalk {
     }
 }
 
+/// A season without any result.
+fn empty(plan: Plan) -> Sources {
+    Sources {
+        plan,
+        rig: None,
+        drift: None,
+        ledger: None,
+        evaluation: None,
+        thresholds: None,
+        comparison: None,
+        locked: None,
+        next_walk: None,
+        strips: Vec::new(),
+        older: Vec::new(),
+        older_openings: Vec::new(),
+        strips_left_out: Vec::new(),
+        made_from: Provenance::default(),
+    }
+}
+
 fn whole() -> Sources {
     let mut made_from = Provenance::default();
     made_from.add("ledger/spring.csv", b"invented");
     Sources {
-        plan: plan(),
         rig: Some(calibrated()),
         drift: Some(drift()),
         ledger: Some(ledger()),
@@ -523,6 +544,7 @@ fn whole() -> Sources {
         next_walk: Some(next_walk()),
         strips: vec![strip("north-1"), strip("south & east")],
         made_from,
+        ..empty(plan())
     }
 }
 
@@ -637,19 +659,49 @@ fn a_missing_rig_is_told_where_results_rest_on_it() {
     }
     assert!(lacking.warnings[0].contains("results/rig.json is missing"));
     let begun = Report::of(&Sources {
-        rig: None,
-        drift: None,
-        evaluation: None,
-        thresholds: None,
-        comparison: None,
-        locked: None,
-        next_walk: None,
-        strips: Vec::new(),
-        ..whole()
+        ledger: Some(ledger()),
+        ..empty(plan())
     })
     .unwrap();
     assert!(begun.methods.contains("rests on measured color"));
     assert!(!begun.warnings.iter().any(|w| w.contains("rig.json")));
+}
+
+#[test]
+fn what_was_made_from_other_inputs_is_marked_as_older_in_its_place() {
+    let mut sources = whole();
+    let older = |result: &str, command: &str| Older {
+        result: result.to_string(),
+        changed: vec!["ledger/spring.csv".to_string()],
+        command: command.to_string(),
+    };
+    sources.older = vec![
+        older("results/thresholds.json", "threshold"),
+        older("results/strips/north-1/strip.json", "score"),
+    ];
+    sources.older_openings = vec![true];
+    sources.strips_left_out = vec!["west-9".to_string()];
+    let report = Report::of(&sources).unwrap();
+    check(&report);
+    let marks = |text: &str| text.matches("Older than its inputs.").count();
+    assert_eq!((marks(&report.page), marks(&report.methods)), (4, 2));
+    for text in [&report.page, &report.methods] {
+        assert!(text.contains("results/thresholds.json was made from other inputs"));
+        assert!(text.contains("(changed since: ledger/spring.csv)"));
+        assert!(text.contains("Opened on other inputs than the present ones:"));
+    }
+    assert!(
+        report
+            .page
+            .contains("Parts of this page are older than their inputs.")
+    );
+    let (_, decision) = report.methods.split_once("## Decision\n\n").unwrap();
+    assert!(
+        decision.starts_with("**Older than its inputs.**"),
+        "{decision}"
+    );
+    let gone = report.warnings.iter().find(|w| w.contains("west-9"));
+    assert!(gone.unwrap().contains("no longer names"));
 }
 
 #[test]
@@ -811,17 +863,10 @@ fn the_demos_calibration_and_its_nights_are_drawn() {
     let tables = later.map(|night| demo.join(format!("targets/night-{night}.csv")));
     let drift = crate::calibration::drift(&season, &rig, &tables).unwrap();
     let sources = Sources {
-        plan: season.plan.clone(),
         ledger: Some(LedgerView::read(&season, Some(&rig)).unwrap()),
         rig: Some(rig),
         drift: Some(drift),
-        evaluation: None,
-        thresholds: None,
-        comparison: None,
-        locked: None,
-        next_walk: None,
-        strips: Vec::new(),
-        made_from: Provenance::default(),
+        ..empty(season.plan.clone())
     };
     let report = Report::of(&sources).unwrap();
     check(&report);

@@ -7,6 +7,8 @@ use super::references;
 use super::sources::Sources;
 use crate::calibration::DriftNight;
 use crate::evaluation::Merit;
+use crate::files;
+use crate::strip::StripCheck;
 use crate::{Error, Result};
 use minijinja::value::{Serde, Value, ValueKind};
 use minijinja::{Environment, UndefinedBehavior, context};
@@ -113,15 +115,41 @@ pub(super) fn values(sources: &Sources) -> Value {
         interval_methods => plain(&interval_methods(sources)),
         thresholds => plain(&sources.thresholds),
         comparison => plain(&sources.comparison),
+        older => plain(&older(sources)),
+        older_openings => plain(&sources.older_openings),
+        disagreement => sources.comparison.as_ref().and_then(|c| c.mcnemar.as_ref()).map(|d| d.in_words()),
         locked => plain(&sources.locked),
         next_walk => plain(&sources.next_walk),
         forecast_words => plain(&sources.next_walk.as_ref().and_then(|w| w.forecast.as_ref()).map(|f| f.in_words())),
         strips => sources.strips.iter().map(|s| plain(&s.result)).collect::<Vec<_>>(),
+        marked => plain(&marked(sources)),
+        mark_rule => plain(&checks(sources).next().map(|check| &check.rule)),
         warnings => plain(&sources.warnings()),
         limits => plain(&limits(sources)),
         files => plain(&files),
-        made_by => concat!("boneglow ", env!("CARGO_PKG_VERSION")),
+        made_by => files::MADE_BY,
     }
+}
+
+fn checks(sources: &Sources) -> impl Iterator<Item = &StripCheck> {
+    let strips = sources.strips.iter();
+    strips.filter_map(|strip| strip.result.check.as_ref())
+}
+
+/// Marked positives of each strip: how many were found, and of how many.
+fn marked(sources: &Sources) -> Vec<[u64; 2]> {
+    let of = |check: &StripCheck| {
+        let positive = check.labels.iter().filter(|l| l.positive);
+        positive.fold([0, 0], |[f, m], l| [f + l.found, m + l.marked])
+    };
+    let checks = sources.strips.iter().map(|s| s.result.check.as_ref());
+    checks.map(|check| check.map_or([0, 0], of)).collect()
+}
+
+/// What to know of results that are not of the present inputs, by the name of the file.
+fn older(sources: &Sources) -> BTreeMap<&str, String> {
+    let older = sources.older.iter();
+    older.map(|o| (o.result.as_str(), o.sentence())).collect()
 }
 
 fn by_night<T>(sources: &Sources, of: impl Fn(&DriftNight) -> Option<T>) -> Vec<Option<T>> {
@@ -176,7 +204,7 @@ fn interval_methods(sources: &Sources) -> Option<String> {
         ("precision", &chosen.precision),
         ("specificity", &chosen.specificity),
         ("balanced accuracy", &chosen.balanced_accuracy),
-        ("F", &chosen.f1),
+        ("F1", &chosen.f1),
         ("Matthews correlation", &chosen.matthews),
         ("kappa", &chosen.kappa),
         ("the Brier score", &chosen.brier),

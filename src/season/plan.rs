@@ -1,6 +1,6 @@
 //! The keys of `season.toml`, their defaults and their ranges.
 
-use crate::files::nearest_known;
+use crate::files::{self, nearest_known};
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -198,6 +198,9 @@ pub struct LedgerPlan {
     /// Groups kept for one final test.
     #[serde(default)]
     pub locked: Vec<String>,
+    /// Nights whose patches nothing is learnt from, such as those on which the rig had drifted.
+    #[serde(default)]
+    pub leave_out_nights: Vec<String>,
 }
 
 /// `[classify]`.
@@ -306,6 +309,12 @@ pub struct StripsPlan {
     /// Pixels between two pieces that are still one candidate.
     #[serde(default = "defaults::join_gap_px")]
     pub join_gap_px: u32,
+    /// Exposure time of the strips in s; absent where it is that of the calibration, or not known.
+    #[serde(default)]
+    pub exposure_s: Option<f64>,
+    /// Gain of the strips in dB; absent where it is that of the calibration, or not known.
+    #[serde(default)]
+    pub gain_db: Option<f64>,
 }
 
 mod defaults {
@@ -385,8 +394,30 @@ impl Plan {
     /// ```
     pub fn parse(text: &str) -> Result<Self> {
         let plan: Plan = toml::from_str(text).map_err(|e| explain(text, &e))?;
+        let written: toml::Table = toml::from_str(text).map_err(|e| explain(text, &e))?;
+        if let Some(key) = with_control_character(&toml::Value::Table(written)) {
+            return Err(Error::input(
+                "found a control character: in quotes \"\\r\", \"\\t\" and the like stand for such",
+            )
+            .key(key)
+            .remedy(FORWARD_SLASHES));
+        }
         plan.check()?;
         Ok(plan)
+    }
+
+    /// The values of a section, such as of `[rig]`, as JSON; absent where there is no such section.
+    pub fn section(&self, name: &str) -> Option<String> {
+        let values = match name {
+            "[rig]" => files::to_json(&self.rig),
+            "[calibration]" => files::to_json(&self.calibration),
+            "[ledger]" => files::to_json(&self.ledger),
+            "[classify]" => files::to_json(&self.classify),
+            "[threshold]" => files::to_json(&self.threshold),
+            "[strips]" => files::to_json(&self.strips),
+            _ => return None,
+        };
+        values.ok()
     }
 
     fn check(&self) -> Result<()> {
@@ -524,6 +555,18 @@ impl Plan {
                 0.0,
                 1e4,
             ),
+            (
+                "strips.exposure_s",
+                self.strips.exposure_s.unwrap_or(1.0),
+                1e-9,
+                1e6,
+            ),
+            (
+                "strips.gain_db",
+                self.strips.gain_db.unwrap_or(0.0),
+                -60.0,
+                120.0,
+            ),
         ];
         for (key, value, low, high) in numbers {
             if !(low..=high).contains(&value) {
@@ -587,6 +630,24 @@ impl Plan {
     }
 }
 
+/// What to do about a path of another system.
+const FORWARD_SLASHES: &str =
+    "write paths with forward slashes, such as \"targets/captures.csv\", on every system";
+
+/// The key of the first text that holds a control character, such as `rig.filter`.
+fn with_control_character(value: &toml::Value) -> Option<String> {
+    let within = |key: &str, value: &toml::Value| match with_control_character(value)? {
+        inner if inner.is_empty() || key.is_empty() => Some(format!("{key}{inner}")),
+        inner => Some(format!("{key}.{inner}")),
+    };
+    match value {
+        toml::Value::String(text) => text.chars().any(char::is_control).then(String::new),
+        toml::Value::Array(list) => list.iter().find_map(|value| within("", value)),
+        toml::Value::Table(table) => table.iter().find_map(|(key, value)| within(key, value)),
+        _ => None,
+    }
+}
+
 /// Rewords the parser's error: line, key, nearest known key.
 fn explain(text: &str, error: &toml::de::Error) -> Error {
     let message = error.message();
@@ -616,6 +677,9 @@ fn explain(text: &str, error: &toml::de::Error) -> Error {
             known.join(", ")
         ))
         .remedy("correct the value")
+    } else if line.is_some_and(|line| holds_backslash(text, line)) {
+        Error::input("found a backslash in quotes, which begins an escape such as \"\\n\"")
+            .remedy(FORWARD_SLASHES)
     } else {
         Error::input(message.to_string()).remedy("correct the line")
     };
@@ -623,4 +687,9 @@ fn explain(text: &str, error: &toml::de::Error) -> Error {
         explained = explained.line(line);
     }
     explained
+}
+
+fn holds_backslash(text: &str, line: u64) -> bool {
+    let at = usize::try_from(line.saturating_sub(1)).unwrap_or(usize::MAX);
+    text.lines().nth(at).is_some_and(|line| line.contains('\\'))
 }

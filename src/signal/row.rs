@@ -35,8 +35,13 @@ pub fn read_reading(
     let mut codes = [0.0; 3];
     for (value, column) in codes.iter_mut().zip(["r", "g", "b"]) {
         *value = code_cell(row, column, depth)?.ok_or_else(|| {
-            row.error(column, "found neither a picture nor code values")
-                .remedy("fill in image with x, y, width and height, or r, g and b")
+            let error = row.error(column, "found neither a picture nor code values");
+            match meant_for(row, column) {
+                Some(other) => error.remedy(format!(
+                    "there is a column \"{other}\": rename it \"{column}\" if that is what it holds"
+                )),
+                None => error.remedy("fill in image with x, y, width and height, or r, g and b"),
+            }
         })?;
     }
     let mut sd = [0.0; 3];
@@ -72,6 +77,22 @@ pub fn read_reading(
         capture,
     )
     .map_err(|e| row.error("r", e.to_string()))
+}
+
+/// The column of the row's table that may hold a channel under another name, where the channel's own
+/// column is not there.
+fn meant_for<'a>(row: &Row<'a>, channel: &str) -> Option<&'a str> {
+    let names: Vec<&str> = row.cells().map(|(column, _)| column).collect();
+    let word = match channel {
+        "r" => "red",
+        "g" => "green",
+        _ => "blue",
+    };
+    let means = |name: &str| [channel, word].contains(&name.to_lowercase().as_str());
+    match names.contains(&channel) {
+        true => None,
+        false => names.into_iter().find(|name| means(name)),
+    }
 }
 
 /// The settings of a row: `exposure_s`, `gain_db` and `height_m` where known.

@@ -14,6 +14,6 @@ pub mod demo;
 pub use crate::numeric::Draw;
 pub use camera::{Noise, PatchCodes, VirtualRig};
 pub use comparison::{
-    ClassPrediction, ComparisonPlan, OptionPrediction, RigComparison, RigOption, Separation,
-    compare_rigs, read_options,
+    ClassPrediction, ComparisonPlan, OptionPrediction, RigComparison, RigOption, RunnerUp,
+    Separation, compare_rigs, read_options,
 };

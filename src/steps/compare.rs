@@ -6,6 +6,7 @@ use crate::calibration::Rig;
 use crate::classify::Model;
 use crate::evaluation::{self, ClusterBootstrap, Comparison, OutOfGroup, Verdict, predict_unseen};
 use crate::files::Document;
+use crate::numeric::decimal;
 use crate::season::Season;
 use crate::threshold::{self, Thresholds};
 use crate::{Error, Result, files};
@@ -201,7 +202,7 @@ fn describe(found: &Comparison) -> Outcome {
         ))
         .say(found.basis.clone());
     for figure in &found.figures {
-        let side = |value: Option<f64>| value.map_or("absent".to_string(), |v| format!("{v:.3}"));
+        let side = |value: Option<f64>| value.map_or("absent".to_string(), |v| decimal(v, 3));
         let gain = figure.gain.as_ref().map_or(String::new(), |gain| {
             format!(", gain {}", learn::with_interval(gain))
         });
@@ -212,28 +213,18 @@ fn describe(found: &Comparison) -> Outcome {
             side(figure.new)
         ));
     }
+    outcome = outcome.say(found.sentence.clone());
     if let Some(test) = &found.mcnemar {
-        outcome = outcome.say(format!(
-            "Right by the old one only: {}; by the new one only: {} (McNemar, mid-P {}; patches of a group are \
-             alike, so this is too sure).",
-            test.old_only,
-            test.new_only,
-            match test.p_value {
-                p if p < 0.001 => "below 0.001".to_string(),
-                p => format!("{p:.3}"),
-            }
-        ));
+        outcome = outcome.say(test.in_words());
     }
     if let Some(area) = &found.auc_of_patches {
         outcome = outcome.say(format!(
-            "Gain in AUC by patches instead of groups: {} (DeLong; too sure likewise).",
+            "The gain in AUC would be {} if patches were independent (DeLong), which they are not.",
             learn::with_interval(&area.gain)
         ));
     }
-    outcome
-        .say(format!(
-            "{} decisions change; comparison.json lists them.",
-            found.changed.len()
-        ))
-        .say(found.sentence.clone())
+    outcome.say(format!(
+        "{} decisions change; comparison.json lists them.",
+        found.changed.len()
+    ))
 }

@@ -1,8 +1,10 @@
 //! Later nights' captures of targets to `drift.json`.
 
+use super::learning::MeasuredLedger;
 use super::{Outcome, inputs, learning};
 use crate::calibration::{self, DRIFT_FORMAT, Drift, DriftNight};
 use crate::files::{Document, Provenance};
+use crate::report::learnt_from_drifted;
 use crate::season::Season;
 use crate::{Error, Result};
 use serde_json::json;
@@ -73,9 +75,13 @@ fn judge(season: &Season, captures: &[PathBuf]) -> Result<(Drift, Drift)> {
 
 /// Whether what changed on a night changes what the classifiers see.
 fn matters(season: &Season, night: &DriftNight) -> bool {
-    let features = &season.plan.classify.features;
-    let brightness_is_one = features.iter().any(|feature| feature == "log_luminance");
-    night.drifted || (brightness_is_one && night.brightness_changed)
+    night.is_seen_by(&season.plan.classify.features)
+}
+
+/// What to know of patches that were learnt from although the rig had drifted on their night.
+pub(super) fn of_patches(season: &Season, ledger: &MeasuredLedger) -> Option<String> {
+    let known = earlier_nights(season)?.content;
+    learnt_from_drifted(&known, &season.plan, &ledger.nights(season))
 }
 
 fn describe(season: &Season, found: &Drift) -> Outcome {

@@ -2,13 +2,14 @@
 
 use super::learning::{Groups, Learning, MeasuredLedger};
 use super::marking::{NOT_CALIBRATED, marked};
-use super::{Outcome, Progress, inputs, score};
+use super::{Outcome, Progress, drift, inputs, score};
 use crate::calibration::Rig;
 use crate::classify::{Method, Model};
 use crate::evaluation::{
     self, ClusterBootstrap, Evaluated, Evaluation, Folds, Inside, Merit, OutOfGroup, Recipe,
 };
 use crate::files::{self, Document};
+use crate::numeric::decimal;
 use crate::season::Season;
 use crate::strip::{StripResult, median_patches_per_hectare};
 use crate::threshold::{self, Request, Thresholds};
@@ -57,7 +58,8 @@ pub(super) fn evaluated(
     )
     .of_rig(ledger.rig.calibrated)
     .write(&season.result("evaluation.json"))?;
-    Ok((describe(found), evaluated))
+    let outcome = describe(found).warn(drift::of_patches(season, ledger));
+    Ok((outcome, evaluated))
 }
 
 /// What the rig and the ledger say first, then what the evaluation itself found, each once.
@@ -83,8 +85,13 @@ pub(super) fn not_calibrated(rig: &Rig) -> Option<String> {
 
 pub(super) fn with_interval(merit: &Merit) -> String {
     match (merit.low, merit.high) {
-        (Some(low), Some(high)) => format!("{:.3} ({low:.3} to {high:.3})", merit.value),
-        _ => format!("{:.3} (no interval)", merit.value),
+        (Some(low), Some(high)) => format!(
+            "{} ({} to {})",
+            decimal(merit.value, 3),
+            decimal(low, 3),
+            decimal(high, 3)
+        ),
+        _ => format!("{} (no interval)", decimal(merit.value, 3)),
     }
 }
 
@@ -136,7 +143,9 @@ pub(super) fn evaluation_of(season: &Season) -> Result<Evaluation> {
 
 /// Fits the chosen classifier to all patches that are not locked away; writes `model.json`.
 pub fn train(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
-    trained(season, &MeasuredLedger::read(season)?, progress)
+    let ledger = MeasuredLedger::read(season)?;
+    let outcome = trained(season, &ledger, progress)?;
+    Ok(outcome.warn(drift::of_patches(season, &ledger)))
 }
 
 /// As [`train`] on a ledger that is measured already.

@@ -90,6 +90,21 @@ impl MeasuredLedger {
         self.ledger.patches.iter().zip(&self.measurements)
     }
 
+    /// Checked patches that may be learnt from, by the night of their recording.
+    pub fn nights(&self, season: &Season) -> BTreeMap<String, usize> {
+        let locked = &season.plan.ledger.locked;
+        let mut counts = BTreeMap::new();
+        for (patch, measurement) in self.patches() {
+            let learnt = patch.label.is_some()
+                && measurement.color.is_some()
+                && !locked.contains(&patch.group);
+            if let (true, Some(night)) = (learnt, &patch.night) {
+                *counts.entry(night.clone()).or_default() += 1;
+            }
+        }
+        counts
+    }
+
     /// Sets aside what cannot be learnt from.
     pub fn learning(&self, season: &Season, groups: Groups) -> Result<Learning> {
         self.of_features(season, groups, &season.plan.classify.features)
@@ -135,6 +150,9 @@ impl MeasuredLedger {
                 }
                 (None, _) => {}
             }
+        }
+        if samples.is_empty() && groups == Groups::Open {
+            ledger_is_open(season, ledger)?;
         }
         if samples.is_empty() {
             let dark = "expose longer, fly lower, or look at the detection limit in rig.json";
@@ -196,6 +214,22 @@ impl MeasuredLedger {
             warnings,
         })
     }
+}
+
+/// Fails where patches were checked and every one of them is in a locked group.
+fn ledger_is_open(season: &Season, ledger: &Ledger) -> Result<()> {
+    let locked = &season.plan.ledger.locked;
+    let mut checked = ledger.checked().peekable();
+    if checked.peek().is_none() || checked.any(|p| !locked.contains(&p.group)) {
+        return Ok(());
+    }
+    Err(Error::too_little(format!(
+        "every {} with a checked patch is locked, so that nothing is left to learn from",
+        season.plan.ledger.group
+    ))
+    .at(season.file())
+    .key("ledger.locked")
+    .remedy("lock one or two groups only, and leave the others to learn from"))
 }
 
 /// Where all that was flagged is checked, the unchecked hold less bone than the field does.

@@ -120,7 +120,8 @@ fn drifted(nights: &[String]) -> Outcome {
         .favorable(false)
         .say(format!(
             "DRIFT: the rig was not what was calibrated on {} of the nights in results/drift.json ({}). What was \
-             recorded on such a night is measured wrongly by as much: calibrate anew for it, or leave it out.",
+             recorded on such a night is measured wrongly by as much: calibrate anew for it, or name it in \
+             ledger.leave_out_nights.",
             nights.len(),
             nights.join(", ")
         ))

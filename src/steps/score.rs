@@ -2,6 +2,7 @@
 
 use super::marking::marked;
 use super::{Outcome, Progress, inputs, learning};
+use crate::calibration::Exposure;
 use crate::classify::Model;
 use crate::files::{self, Document, Provenance};
 use crate::report::{self, STRIP_FORMAT};
@@ -58,7 +59,7 @@ impl StripFiles {
 
     fn made_from(&self, season: &Season) -> Result<Provenance> {
         let mut inputs = inputs::Inputs::of(season)
-            .section("[strips]", &season.plan.strips)?
+            .section("[strips]")
             .file(&self.picture)?
             .optional_file(&self.rows)?
             .optional_file(&self.marks)?;
@@ -127,8 +128,9 @@ pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Res
     let thresholds: Thresholds =
         inputs::earlier(season, "thresholds.json", threshold::FORMAT, "threshold")?;
     let judge = ModelJudge::new(&model, &thresholds)?;
-    let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?;
-    let mut outcome = Outcome::new("score");
+    let exposure = Exposure::from(&season.plan.strips);
+    let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?.exposed(&rig, exposure);
+    let mut outcome = Outcome::new("score").warn(strip::unstated_exposure(&rig, exposure));
     let mut results = Vec::new();
     for strip in &strips {
         let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;
@@ -226,7 +228,12 @@ fn write_one(
     files::write_whole(
         &folder.join("glows.csv"),
         &marked(
-            strip::glows_to_csv(&result.strip, &result.glows, &result.candidates),
+            strip::glows_to_csv(
+                &result.strip,
+                Exposure::from(&season.plan.strips),
+                &result.glows,
+                &result.candidates,
+            ),
             result.calibrated,
         )?,
     )?;

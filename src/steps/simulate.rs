@@ -4,7 +4,9 @@ use super::{Outcome, learning};
 use crate::Result;
 use crate::files::Table;
 use crate::season::Season;
-use crate::simulation::{ComparisonPlan, Noise, RigComparison, compare_rigs, read_options};
+use crate::simulation::{
+    ComparisonPlan, Noise, OptionPrediction, RigComparison, RunnerUp, compare_rigs, read_options,
+};
 use serde_json::json;
 
 /// What a simulation supposes in place of what the season says.
@@ -71,15 +73,57 @@ pub fn simulate(
         plan.pixels,
         100.0 * plan.brightest_signal
     ));
-    for option in &found.options {
-        outcome = outcome.say(match option.weakest {
-            Some(distance) => format!(
-                "{}: the class that is hardest to tell from bone lies {distance:.1} standard \
-                 uncertainties away.",
-                option.option
-            ),
-            None => format!("{}: a class has no hue behind this filter.", option.option),
-        });
+    outcome = outcome.say(
+        "Best first, by the pair of a class worth a walk and another that is hardest to tell apart; distances are in \
+         standard uncertainties of a patch's color, areas are those under the ROC curve of the best rule on color:",
+    );
+    for (option, rank) in found.options.iter().zip(1..) {
+        outcome = outcome.say(format!("  {rank}. {}", of_option(option)));
     }
+    if let Some(best) = &found.best {
+        let next = found.runner_up.as_ref().map_or(String::new(), beside);
+        outcome = outcome.say(format!("Best is \"{best}\".{next}"));
+    }
+    let outcome = outcome.say(
+        "These are predictions from the spectra named: how samples of a class differ counts only where the table holds \
+         three or more (bone:1, bone:2, bone:3). `boneglow simulate --help` explains the columns.",
+    );
     Ok((found, outcome))
+}
+
+fn of_option(option: &OptionPrediction) -> String {
+    match option.hardest() {
+        Some(pair) => format!(
+            "{}: {} and {}, {:.1} apart (area {:.3})",
+            option.option,
+            pair.positive,
+            pair.other,
+            pair.mahalanobis.unwrap_or(0.0),
+            pair.ideal_auc.unwrap_or(0.5),
+        ),
+        None => format!(
+            "{}: no distance, because a class has no hue behind this filter",
+            option.option
+        ),
+    }
+}
+
+/// The next option beside the best one.
+fn beside(next: &RunnerUp) -> String {
+    let name = &next.option;
+    if !next.ahead.is_empty() {
+        return format!(
+            " The next, \"{name}\", would be ahead {}: the two cannot be told apart on paper.",
+            next.ahead.join(" and ")
+        );
+    }
+    match next.really_worse {
+        true => format!(
+            " The next, \"{name}\", is really worse: it stays behind also at half the light, at twice the noise and \
+             with a leak that differs twice as much."
+        ),
+        false => format!(
+            " The next, \"{name}\", is behind, but by less than 0.01 of the area: not enough to choose by."
+        ),
+    }
 }

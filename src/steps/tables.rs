@@ -8,6 +8,7 @@ use crate::calibration::Measurement;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
 use crate::files::{self, Table};
 use crate::ledger::{Recordings, oddities, read_table};
+use crate::numeric::decimal;
 use crate::season::Season;
 use crate::spectra::spectra_from_table;
 use crate::threshold::Decision;
@@ -41,9 +42,9 @@ fn color_cells(measurement: &Measurement) -> Vec<String> {
         Some(color) => {
             let sd = color.sd();
             vec![
-                format!("{:.6}", color.u),
-                format!("{:.6}", color.v),
-                format!("{:.5}", color.log_luminance),
+                decimal(color.u, 6),
+                decimal(color.v, 6),
+                decimal(color.log_luminance, 5),
                 format!("{:.6}", sd[0]),
                 format!("{:.6}", sd[1]),
                 format!("{:.5}", sd[2]),

@@ -2,7 +2,9 @@
 
 use super::blobs::{Blob, Tally};
 use super::{Place, Samples, ScoreOptions};
+use crate::calibration::Exposure;
 use crate::files;
+use crate::numeric::decimal;
 use std::ops::Range;
 
 /// Code values added up over pixels.
@@ -106,7 +108,7 @@ pub(super) fn glows(
 }
 
 /// Columns of `glows.csv`: those of a ledger of measured code values, and the box in the strip.
-const COLUMNS: [&str; 18] = [
+const COLUMNS: [&str; 20] = [
     "patch_id",
     "x",
     "y",
@@ -119,6 +121,8 @@ const COLUMNS: [&str; 18] = [
     "r_sd",
     "g_sd",
     "b_sd",
+    "exposure_s",
+    "gain_db",
     "height_m",
     "latitude",
     "longitude",
@@ -127,12 +131,17 @@ const COLUMNS: [&str; 18] = [
     "strip",
 ];
 
-/// Glowing patches of the strip `strip` as a table, one a row; `candidate` is the candidate whose box
-/// shares most with the patch's.
-pub fn glows_to_csv(strip: &str, glows: &[StripGlow], candidates: &[super::Candidate]) -> Vec<u8> {
-    let optional = |value: Option<f64>, decimals: usize| {
-        value.map_or(String::new(), |v| format!("{v:.decimals$}"))
-    };
+/// Glowing patches of the strip `strip`, recorded with `exposure`, as a table, one a row; `candidate` is
+/// the candidate whose box shares most with the patch's.
+pub fn glows_to_csv(
+    strip: &str,
+    exposure: Exposure,
+    glows: &[StripGlow],
+    candidates: &[super::Candidate],
+) -> Vec<u8> {
+    let stated = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let optional =
+        |value: Option<f64>, decimals: usize| value.map_or(String::new(), |v| decimal(v, decimals));
     let tallest = candidates.iter().map(|c| c.height).max().unwrap_or(0);
     let rows = glows.iter().map(|glow| {
         let mut cells: Vec<String> = vec![
@@ -145,6 +154,8 @@ pub fn glows_to_csv(strip: &str, glows: &[StripGlow], candidates: &[super::Candi
         ];
         cells.extend(glow.code.iter().map(|c| format!("{c:.4}")));
         cells.extend(glow.code_sd.iter().map(|c| format!("{c:.4}")));
+        cells.push(stated(exposure.exposure_s));
+        cells.push(stated(exposure.gain_db));
         cells.push(optional(glow.height_m, 3));
         cells.push(optional(glow.place.map(|p| p.latitude), 7));
         cells.push(optional(glow.place.map(|p| p.longitude), 7));

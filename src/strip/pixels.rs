@@ -8,7 +8,7 @@
 //! and log10 luminance where the signal is above a thousandth of full scale.
 
 use super::Samples;
-use crate::calibration::{MappingKind, PixelTransform, Rig};
+use crate::calibration::{Exposure, MappingKind, PixelTransform, Rig};
 use crate::signal::Capture;
 
 /// Colors of one row of pixels; a pixel without a hue or too faint is not `bright`.
@@ -49,8 +49,13 @@ pub(super) struct RowTransform {
 }
 
 impl PixelColors {
-    pub fn new(rig: &Rig, min_log_luminance: Option<f64>) -> Self {
-        let base = rig.pixel_transform(None, &Capture::default());
+    pub fn new(rig: &Rig, exposure: Exposure, min_log_luminance: Option<f64>) -> Self {
+        let capture = Capture {
+            exposure_s: exposure.exposure_s,
+            gain_db: exposure.gain_db,
+            ..Capture::default()
+        };
+        let base = rig.pixel_transform(None, &capture);
         let single = |t: &Vec<f64>| t.iter().map(|v| *v as f32).collect();
         let [r, g, b] = &base.table;
         let tables = if r == g && g == b {
@@ -288,7 +293,7 @@ mod tests {
         });
         let codes: Vec<u8> = (0..3000_u32).map(|i| (i * 7919 % 251) as u8).collect();
         let samples = Samples::Eight(codes.clone());
-        let colors = PixelColors::new(&rig, None);
+        let colors = PixelColors::new(&rig, Exposure::default(), None);
         assert_eq!(colors.flat_of_other_width(1000), None);
         assert_eq!(colors.flat_of_other_width(640), Some(1000));
         let mut row = ColorRow::default();
@@ -338,7 +343,7 @@ mod tests {
                 rig.mapping = roots.clone();
             }
             let exact = rig.pixel_transform(height, &Capture::default());
-            let colors = PixelColors::new(&rig, None);
+            let colors = PixelColors::new(&rig, Exposure::default(), None);
             let mut row = ColorRow::default();
             colors.compute(&samples, 0, 1000, &colors.at_height(height), &mut row);
             let mut bright = 0;

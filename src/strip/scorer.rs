@@ -8,7 +8,7 @@ use super::palette::{FIRST_CLASS, MOST_CLASSES, NOVEL};
 use super::pixels::{ColorRow, PixelColors};
 use super::quadratic::{Answers, Quadratic};
 use super::{Block, PixelCounts, Samples};
-use crate::calibration::Rig;
+use crate::calibration::{Exposure, Rig};
 use crate::threshold::Thresholds;
 use crate::{Error, Result};
 
@@ -28,6 +28,26 @@ impl From<&Thresholds> for Cut {
             min_log_luminance: thresholds.min_luminance,
         }
     }
+}
+
+/// What the calibration knows of its exposure and is not stated of the strips'.
+pub fn unstated_exposure(rig: &Rig, strips: Exposure) -> Option<String> {
+    let known = [
+        ("exposure_s", rig.exposure.exposure_s, strips.exposure_s),
+        ("gain_db", rig.exposure.gain_db, strips.gain_db),
+    ];
+    let missing: Vec<String> = known
+        .iter()
+        .filter(|(_, _, strips)| strips.is_none())
+        .filter_map(|(key, calibration, _)| calibration.map(|value| format!("{key} = {value}")))
+        .collect();
+    (!missing.is_empty()).then(|| {
+        format!(
+            "The calibration was recorded with {}, and [strips] in season.toml does not say what the strips were recorded with: \
+             the same is supposed. If it was not the same, every brightness in them is wrong.",
+            missing.join(" and ")
+        )
+    })
 }
 
 /// A rig, a judge and a cut, ready to score strips.
@@ -55,7 +75,7 @@ impl<'a> Scorer<'a> {
             .remedy("join classes that need not be told apart"));
         }
         Ok(Scorer {
-            colors: PixelColors::new(rig, cut.min_log_luminance),
+            colors: PixelColors::new(rig, Exposure::default(), cut.min_log_luminance),
             judge,
             cells: Cells::new(judge),
             quadratic: None,
@@ -74,6 +94,15 @@ impl<'a> Scorer<'a> {
         let mut scorer = Scorer::new(rig, judge, cut)?;
         scorer.quadratic = Quadratic::of(judge);
         Ok(scorer)
+    }
+
+    /// The same for strips that were recorded with this exposure; what is not stated counts as the
+    /// calibration's.
+    pub fn exposed(self, rig: &Rig, exposure: Exposure) -> Self {
+        Scorer {
+            colors: PixelColors::new(rig, exposure, self.cut.min_log_luminance),
+            ..self
+        }
     }
 
     /// Whether every pixel is computed, not every cell of color.

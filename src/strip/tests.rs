@@ -1,7 +1,7 @@
 //! Whole strips through the functions that a season calls, and what they share.
 
 use super::*;
-use crate::calibration::Rig;
+use crate::calibration::{Exposure, Rig};
 use crate::classify::{
     CalibrationKind, Method, Model, Novelty, ProbabilityCalibration, Settings, training_weights,
 };
@@ -395,6 +395,43 @@ fn sixteen_bits_give_what_eight_give_where_the_light_is_the_same() {
         error.contains("16 bits a channel") && error.contains("rig.bit_depth"),
         "{error}"
     );
+}
+
+#[test]
+fn a_strip_of_another_exposure_is_as_bright_as_one_of_the_calibrations() {
+    let folder = Folder::new();
+    let path = folder.forged();
+    let mut rig = rig();
+    rig.exposure = Exposure {
+        exposure_s: Some(0.010),
+        gain_db: Some(12.0),
+    };
+    let judge = ModelJudge::at_prevalence(&logistic(&rig), 0.05).unwrap();
+    let bone = |exposure_s: Option<f64>, gain_db: Option<f64>| {
+        let exposure = Exposure {
+            exposure_s,
+            gain_db,
+        };
+        let scorer = Scorer::of_model(&rig, &judge, CUT).unwrap();
+        let scorer = scorer.exposed(&rig, exposure);
+        let found = score(&path, &scorer, &options(), &|_| ()).unwrap();
+        let bone = found.candidates.iter().find(|c| !c.novel);
+        bone.unwrap().clone()
+    };
+    let (alike, longer, louder) = (
+        bone(None, None),
+        bone(Some(0.0125), Some(12.0)),
+        bone(None, Some(14.0)),
+    );
+    assert!((longer.luminance * 1.25 / alike.luminance - 1.0).abs() < 1e-5);
+    assert!((louder.luminance * 10_f64.powf(0.1) / alike.luminance - 1.0).abs() < 1e-5);
+    assert!((longer.u - alike.u).abs() < 1e-5 && (longer.v - alike.v).abs() < 1e-5);
+    let said = unstated_exposure(&rig, Exposure::default()).unwrap();
+    assert!(
+        said.contains("exposure_s = 0.01 and gain_db = 12"),
+        "{said}"
+    );
+    assert_eq!(unstated_exposure(&rig, rig.exposure), None);
 }
 
 #[test]

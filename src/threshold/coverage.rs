@@ -144,7 +144,6 @@ fn intervals_of_cuts_hold_what_new_sites_ask_for() {
         for groups in [6, 14, 20] {
             let (held, untold) = coverage(policy, groups);
             let what = format!("{policy:?}, {groups} groups: held {held:.3}, none {untold:.3}");
-            eprintln!("{what}");
             assert!((0.92..=0.98).contains(&held) && untold <= 0.02, "{what}");
         }
     }

@@ -172,17 +172,20 @@ pub(super) fn share(of: f64, whole: f64) -> Option<f64> {
 pub(super) fn in_words(expected: &Expected, wasted: f64, missed: f64) -> Vec<String> {
     let mut words = Vec::new();
     if let Some(recall) = &expected.recall {
-        let missed = missed_of_twenty(recall.value);
-        let range = match (recall.low, recall.high) {
-            (Some(low), Some(high)) => format!(
-                " (between {} and {} of 20 cannot be ruled out)",
-                missed_of_twenty(high),
-                missed_of_twenty(low)
-            ),
-            _ => String::new(),
-        };
+        let missed = 1.0 - recall.value;
+        let limits = recall.high.zip(recall.low);
+        let limits = limits.map(|(high, low)| [1.0 - high, 1.0 - low]);
+        let of = denominator(&[missed, limits.map_or(0.0, |l| l[1])]);
+        let range = limits.map_or(String::new(), |[low, high]| {
+            format!(
+                " (between {} and {} of {of} cannot be ruled out)",
+                count_of(low, of),
+                count_of(high, of)
+            )
+        });
         words.push(format!(
-            "At this cut expect {missed} in 20 bones missed{range}."
+            "At this cut expect {} in {of} bones missed{range}.",
+            count_of(missed, of)
         ));
     }
     match &expected.walks_per_bone {
@@ -215,17 +218,84 @@ pub(super) fn in_words(expected: &Expected, wasted: f64, missed: f64) -> Vec<Str
     words
 }
 
-fn missed_of_twenty(recall: f64) -> String {
-    let missed = 20.0 * (1.0 - recall);
-    match missed < 0.5 {
-        true if missed > 0.0 => "fewer than 1".to_string(),
-        _ => format!("{missed:.0}"),
+/// The smallest round number of which each share that is not 0 is a whole number within a tenth of it.
+fn denominator(shares: &[f64]) -> u32 {
+    let fits = |of: &u32| {
+        shares.iter().all(|share| {
+            let count = share * f64::from(*of);
+            (count.round() - count).abs() <= 0.1 * count
+        })
+    };
+    [10, 20, 50, 100, 200, 500]
+        .into_iter()
+        .find(fits)
+        .unwrap_or(1000)
+}
+
+fn count_of(share: f64, of: u32) -> String {
+    let count = share * f64::from(of);
+    match count < 0.5 {
+        true if count > 1e-9 => "fewer than 1".to_string(),
+        _ => format!("{:.0}", count.max(0.0)),
     }
 }
 
 fn walks_word(walks: f64) -> String {
-    match walks < 3.0 {
-        true => format!("{walks:.1}"),
-        false => format!("{walks:.0}"),
+    let whole = (walks.round() - walks).abs() <= 0.1 * walks;
+    match walks >= 3.0 && whole {
+        true => format!("{walks:.0}"),
+        false => format!("{walks:.1}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_share_is_told_of_a_number_of_which_it_is_about_whole() {
+        let told = |recall: f64, low: f64, high: f64| {
+            let recall = Merit {
+                value: recall,
+                low: Some(low),
+                high: Some(high),
+                method: String::new(),
+            };
+            let expected = Expected {
+                recall: Some(recall),
+                precision: None,
+                walks_per_bone: None,
+                walks_per_1000: None,
+                cost: None,
+            };
+            in_words(&expected, 1.0, 50.0)[0].clone()
+        };
+        assert_eq!(
+            told(0.93, 0.85, 0.97),
+            "At this cut expect 7 in 100 bones missed (between 3 and 15 of 100 cannot be ruled out)."
+        );
+        assert_eq!(
+            told(0.8, 0.6, 0.9),
+            "At this cut expect 2 in 10 bones missed (between 1 and 4 of 10 cannot be ruled out)."
+        );
+        assert_eq!(
+            told(1.0, 0.916, 1.0),
+            "At this cut expect 0 in 50 bones missed (between 0 and 4 of 50 cannot be ruled out)."
+        );
+        for missed in 1..400 {
+            let share = f64::from(missed) / 1000.0;
+            let of = f64::from(denominator(&[share]));
+            assert!(
+                ((share * of).round() / of / share - 1.0).abs() <= 0.1 + 1e-9,
+                "{share}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_number_of_walks_keeps_a_decimal_where_it_would_be_off_by_a_tenth() {
+        assert_eq!(walks_word(6.6), "7");
+        assert_eq!(walks_word(3.4), "3.4");
+        assert_eq!(walks_word(1.2), "1.2");
     }
 }

@@ -416,3 +416,22 @@ fn captures_from_0_to_1_are_refused() {
         ],
     );
 }
+
+#[test]
+fn chromaticities_that_are_to_be_filtered_are_refused_with_the_default() {
+    let season = TrialSeason::demo();
+    season.write("targets/reference.csv", "target,x,y\nsea glass,0.1,0.6\n");
+    season.replace(
+        "season.toml",
+        "[calibration]\n",
+        "[calibration]\nchromaticity = \"through-filter\"\n",
+    );
+    season.refuses(
+        &["calibrate"],
+        &[
+            "calibration.chromaticity",
+            "remove the key",
+            "\"emission\" is the default",
+        ],
+    );
+}

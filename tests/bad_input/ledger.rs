@@ -430,3 +430,89 @@ fn a_slip_of_unit_is_the_remedy_where_it_is_the_reason() {
         &["exposure_s is above 1 s in", "milliseconds?"],
     );
 }
+
+#[test]
+fn a_spreadsheet_under_the_name_of_a_table_is_called_one() {
+    let season = TrialSeason::small();
+    for (start, said) in [
+        (&b"PK\x03\x04\x14\0\x06\0"[..], "starts with \"PK\""),
+        (&b"\xd0\xcf\x11\xe0\xa1\xb1"[..], "of an old kind"),
+        (&b"\xff\xfep\0a\0"[..], "UTF-16"),
+    ] {
+        std::fs::write(season.path(CHECKS), start).unwrap();
+        season.refuses(
+            &["evaluate"],
+            &["ledger/checks.csv", said, "save it as CSV in UTF-8"],
+        );
+    }
+}
+
+#[test]
+fn rows_of_empty_cells_are_passed_over_as_empty_lines_are() {
+    let season = TrialSeason::small();
+    season.succeeds(&["evaluate"]);
+    let patches = |season: &TrialSeason| {
+        let text = season.read("results/evaluation.json");
+        let found: serde_json::Value = serde_json::from_str(&text).unwrap();
+        found["protocol"]["patches"].clone()
+    };
+    let before = patches(&season);
+    season.edit(CHECKS, |text| {
+        let empty = ",".repeat(text.lines().next().unwrap().matches(',').count());
+        format!("{text}{empty}\n{empty}\n")
+    });
+    season.succeeds(&["evaluate"]);
+    assert_eq!(patches(&season), before);
+}
+
+#[test]
+fn a_channel_under_another_name_is_pointed_at() {
+    for (header, said) in [
+        (
+            ",Red,Green,Blue,",
+            "there is a column \"Red\": rename it \"r\"",
+        ),
+        (",r,G,b,", "there is a column \"G\": rename it \"g\""),
+    ] {
+        let season = TrialSeason::small();
+        season.replace(CHECKS, ",r,g,b,", header);
+        season.refuses(&["evaluate"], &["checks.csv, line 2", said]);
+    }
+}
+
+#[test]
+fn a_ledger_whose_groups_are_all_locked_is_refused_as_that() {
+    let season = TrialSeason::small();
+    let all: Vec<String> = (0..8).map(|i| format!("\"site-{i}\"")).collect();
+    season.replace(
+        "season.toml",
+        "positive =",
+        &format!("locked = [{}]\npositive =", all.join(", ")),
+    );
+    season.refuses(
+        &["evaluate"],
+        &[
+            "season.toml",
+            "ledger.locked",
+            "every site with a checked patch is locked",
+        ],
+    );
+}
+
+#[test]
+fn a_night_to_be_left_out_that_the_ledger_does_not_know_is_refused() {
+    let season = TrialSeason::small();
+    season.replace(
+        "season.toml",
+        "positive =",
+        "leave_out_nights = [\"n7\"]\npositive =",
+    );
+    season.refuses(
+        &["evaluate"],
+        &[
+            "ledger.leave_out_nights",
+            "no patch of the night \"n7\"",
+            "the nights found are n1",
+        ],
+    );
+}

@@ -120,3 +120,50 @@ fn a_limit_of_drift_that_is_no_distance_is_refused() {
     );
     season.refuses(&["calibrate"], &["season.toml", "calibration.max_drift_uv"]);
 }
+
+#[test]
+fn a_path_with_backslashes_is_named_as_such() {
+    // In quotes "\c" is no escape, and "\r" is one that would pass for a carriage return.
+    for path in ["ledger\\checks.csv", "ledger\\random.csv"] {
+        let season = TrialSeason::small();
+        season.replace("season.toml", "ledger/*.csv", path);
+        season.refuses(&["evaluate"], &["season.toml", "forward slashes"]);
+    }
+}
+
+#[test]
+fn a_season_just_started_says_what_to_fill_in_first() {
+    let season = TrialSeason::small();
+    season.succeeds(&["init", "new"]);
+    season.refuses(
+        &["run", "--season", "new"],
+        &[
+            "new/targets/reference.csv",
+            "holds no target yet",
+            "calibration.assume",
+        ],
+    );
+    season.write(
+        "new/targets/reference.csv",
+        "target,x,y\nsand,0.42,0.5\nmoss,0.3,0.6\nrust,0.55,0.44\nsea,0.2,0.5\n",
+    );
+    season.refuses(
+        &["run", "--season", "new"],
+        &[
+            "new/targets/captures.csv",
+            "holds no capture yet",
+            "fill in a row",
+        ],
+    );
+}
+
+#[test]
+fn more_threads_than_make_sense_are_refused() {
+    let season = TrialSeason::small();
+    for threads in ["0", "1000"] {
+        season.refuses(
+            &["evaluate", "--threads", threads],
+            &[&format!("found {threads} threads"), "expected 1 to 256"],
+        );
+    }
+}

@@ -138,3 +138,38 @@ fn the_demo_drifts_on_purpose_and_ends_with_0() {
     let (code, _) = call(&season, &["run", "--season", "demo"]);
     assert_eq!(code, Some(1));
 }
+
+#[test]
+fn patches_of_drifted_nights_are_counted_until_the_season_leaves_them_out() {
+    let season = listing(&[STEADY[0], CHANGED]);
+    call(&season, &["run"]);
+    let notes = |step: &str| {
+        let output = season.command(&[step]).output().unwrap();
+        String::from_utf8(output.stderr).unwrap()
+    };
+    let told = "checked patches that are learnt from were recorded on nights";
+    for step in ["evaluate", "train"] {
+        let said = notes(step);
+        assert!(
+            said.contains(told) && said.contains(&format!("of {CHANGED})")),
+            "{said}"
+        );
+    }
+    assert!(season.read("results/report.html").contains(told));
+    let patches = |season: &TrialSeason| {
+        let found = json(season, "results/evaluation.json");
+        found["protocol"]["patches"].as_u64().unwrap()
+    };
+    let before = patches(&season);
+    let key = format!("[ledger]\nleave_out_nights = [\"{CHANGED}\"]");
+    season.replace("season.toml", "[ledger]", &key);
+    call(&season, &["run"]);
+    assert!(patches(&season) < before);
+    let said = notes("evaluate");
+    assert!(!said.contains(told), "{said}");
+    let page = season.read("results/report.html");
+    assert!(!page.contains(told));
+    assert!(page.contains(&format!(
+        "of the night {CHANGED} are left out of everything"
+    )));
+}

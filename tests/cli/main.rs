@@ -10,6 +10,7 @@ mod locked;
 mod marks;
 mod plan;
 mod readme;
+mod report;
 mod score;
 mod simulate;
 mod stack;

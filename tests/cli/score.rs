@@ -83,3 +83,75 @@ fn the_methods_tell_of_the_flat_and_of_the_ground_that_the_leak_was_measured_on(
         assert!(methods.contains(told), "expected {told:?} in:\n{methods}");
     }
 }
+
+#[test]
+fn strips_say_with_what_they_were_recorded_or_are_warned_of() {
+    let season = scored();
+    let glows = |season: &TrialSeason| season.read("results/strips/north-line/glows.csv");
+    let brightest = |season: &TrialSeason| -> f64 {
+        let table = season.read("results/strips/north-line/candidates.csv");
+        let mut lines = table.lines().map(|line| line.split(','));
+        let at = lines
+            .next()
+            .unwrap()
+            .position(|c| c == "luminance")
+            .unwrap();
+        let luminance = lines.map(|mut cells| cells.nth(at).unwrap().parse().unwrap());
+        luminance.fold(0.0, f64::max)
+    };
+    let alike = brightest(&season);
+    assert!(
+        glows(&season)
+            .lines()
+            .nth(1)
+            .unwrap()
+            .contains(",0.008,18,")
+    );
+    let notes = |season: &TrialSeason| {
+        let output = season.command(&["score"]).output().unwrap();
+        String::from_utf8(output.stderr).unwrap()
+    };
+    assert!(!notes(&season).contains("recorded with"));
+    season.replace("season.toml", "exposure_s = 0.008", "exposure_s = 0.016");
+    season.succeeds(&["score"]);
+    let ratio = brightest(&season) / alike;
+    assert!((0.4..0.6).contains(&ratio), "{ratio}");
+    season.replace("season.toml", "exposure_s = 0.016", "");
+    let said = notes(&season);
+    assert!(
+        said.contains("was recorded with exposure_s = 0.008, and [strips]"),
+        "{said}"
+    );
+    season.succeeds(&["report"]);
+    assert!(
+        season
+            .read("results/report.html")
+            .contains("was recorded with exposure_s = 0.008")
+    );
+}
+
+#[test]
+fn scoring_without_a_model_says_how_to_make_one() {
+    let season = scored();
+    for (result, command) in [("thresholds.json", "threshold"), ("model.json", "train")] {
+        std::fs::remove_file(season.path(&format!("results/{result}"))).unwrap();
+        let said = format!("call `boneglow {command}` first, or `boneglow run`");
+        season.refuses(&["score"], &[result, &said]);
+    }
+}
+
+#[test]
+fn a_strip_that_the_season_no_longer_names_is_left_out_of_the_report_and_said() {
+    let season = scored();
+    assert!(
+        season
+            .read("results/report.html")
+            .contains("figure-strip-north-line")
+    );
+    season.replace("season.toml", "files = [\"strips/*.png\"]", "files = []");
+    season.succeeds(&["run"]);
+    let page = season.read("results/report.html");
+    assert!(!page.contains("figure-strip-north-line"));
+    assert!(page.contains("north-line is of a strip that season.toml no longer names"));
+    assert!(!season.read("results/methods.md").contains("## Survey"));
+}

@@ -123,3 +123,54 @@ fn a_noise_or_a_patch_that_cannot_be_is_refused() {
         );
     }
 }
+
+#[test]
+fn rigs_are_ranked_best_first_and_the_table_is_explained() {
+    let season = season();
+    season.write(
+        "rigs.csv",
+        "option,laser_nm,cut_on_nm\nnarrow,450,560\nwide,450,480\n",
+    );
+    let output = season
+        .command(&["simulate", "spectra.csv", "rigs.csv"])
+        .output()
+        .unwrap();
+    let table = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(column(&table, "rank"), ["1", "1", "2", "2"]);
+    assert_eq!(
+        column(&table, "option"),
+        ["wide", "wide", "narrow", "narrow"]
+    );
+    let said = String::from_utf8(output.stderr).unwrap();
+    for part in [
+        "Best first, by",
+        "1. wide: bone and",
+        "Best is \"wide\". The next, \"narrow\",",
+    ] {
+        assert!(said.contains(part), "expected {part:?} in {said}");
+    }
+    let help = season.succeeds(&["simulate", "--help"]);
+    for name in table.lines().next().unwrap().split(',') {
+        let explained =
+            ["option", "laser_nm"].contains(&name) || help.contains(&format!("  {name} "));
+        assert!(explained, "{name} is not explained in {help}");
+    }
+}
+
+#[test]
+fn a_cut_on_below_the_laser_is_refused_with_its_line() {
+    let season = season();
+    season.write(
+        "rigs.csv",
+        "option,laser_nm,cut_on_nm\nwide,450,480\nopen,450,430\n",
+    );
+    season.refuses(
+        &["simulate", "spectra.csv", "rigs.csv"],
+        &[
+            "line 3",
+            "cut_on_nm",
+            "found a cut-on of 430 nm",
+            "above the laser's",
+        ],
+    );
+}

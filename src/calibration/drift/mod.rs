@@ -125,6 +125,13 @@ impl DriftNight {
         (!self.targets.is_empty()).then(|| sum / self.targets.len() as f64)
     }
 
+    /// Whether what changed is seen by classifiers of these features: color always is, brightness where
+    /// `log_luminance` is one of them.
+    pub fn is_seen_by(&self, features: &[String]) -> bool {
+        let brightness = features.iter().any(|feature| feature == "log_luminance");
+        self.drifted || (brightness && self.brightness_changed)
+    }
+
     /// Whether color drifted, and by more than this mean distance in u'v': too far to go on.
     pub fn beyond(&self, limit_uv: f64) -> bool {
         self.drifted && self.mean_shift_uv().is_some_and(|mean| mean > limit_uv)

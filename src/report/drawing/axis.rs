@@ -1,5 +1,7 @@
 //! Scales with round ticks.
 
+use crate::numeric::decimal;
+
 /// One axis: what it measures, from where to where, and its ticks.
 #[derive(Debug, Clone)]
 pub(crate) struct Axis {
@@ -142,12 +144,7 @@ fn decimals_of(step: f64) -> usize {
 
 /// A number with fixed decimals and a true minus sign.
 fn fixed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    match text.strip_prefix('-') {
-        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_string(),
-        Some(rest) => format!("−{rest}"),
-        None => text,
-    }
+    decimal(value, decimals).replace('-', "−")
 }
 
 /// A number written out where `short` and it is so, else with its exponent.

@@ -39,6 +39,7 @@ pub use response::{ResponseChannel, response};
 pub use roc::roc;
 pub use strip_overview::{StripCandidate, StripMark, StripOverview, strip_overview};
 
+use super::numbers::fixed;
 use crate::evaluation::Merit;
 
 /// A figure of merit with the limits of its interval, where it has one.
@@ -81,10 +82,12 @@ impl Span {
     fn told(&self, decimals: usize) -> String {
         match self.limits {
             Some([low, high]) => format!(
-                "{:.decimals$} ({low:.decimals$} to {high:.decimals$})",
-                self.value
+                "{} ({} to {})",
+                fixed(self.value, decimals),
+                fixed(low, decimals),
+                fixed(high, decimals)
             ),
-            None => format!("{:.decimals$}", self.value),
+            None => fixed(self.value, decimals),
         }
     }
 }

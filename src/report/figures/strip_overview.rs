@@ -2,6 +2,7 @@
 
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::significant;
 use std::fmt::Write;
 
 /// A candidate's box in pixels of the strip.
@@ -41,6 +42,8 @@ pub struct StripOverview<'a> {
     pub picture_png: &'a [u8],
     /// The probability of a positive as a PNG, of any size.
     pub probability_png: &'a [u8],
+    /// The probability that its brightest color stands for.
+    pub brightest: f64,
     /// The candidates.
     pub candidates: &'a [StripCandidate],
     /// Marked truth, where there is some.
@@ -54,19 +57,19 @@ const MOST_NUMBERED: usize = 40;
 pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
     let (width, height) = (f64::from(data.size.0.max(1)), f64::from(data.size.1.max(1)));
     let wide = width > 1.6 * height;
-    let gap = 26.0;
+    let (left, top, gap) = (12.0, 26.0, 26.0);
+    let room = WIDTH - 2.0 * left;
     let (scale, second) = match wide {
         true => {
-            let scale = (660.0 / width).min(260.0 / height);
+            let scale = (room / width).min(420.0 / height);
             (scale, (0.0, height * scale + gap + 14.0))
         }
         false => {
-            let scale = (317.0 / width).min(640.0 / height);
+            let scale = ((room - gap) / 2.0 / width).min(640.0 / height);
             (scale, (width * scale + gap, 0.0))
         }
     };
     let (w, h) = (width * scale, height * scale);
-    let (left, top) = (20.0, 26.0);
     let bottom = top + second.1 + h;
     let mut under = String::new();
     for (png, (dx, dy)) in [
@@ -116,7 +119,7 @@ pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
         ),
         description: format!(
             "{} by {} px, one laser line a frame, the flight going {}.{} {} candidates, {novel} of them novel; numbers are those of candidates.csv, left out where they would cover another.{numbered}{marked} \
-             Brighter in the second picture is more probable.{}",
+             Brighter in the second picture is more probable; its brightest color stands for {}.{}",
             data.size.0,
             data.size.1,
             match data.lying {
@@ -128,6 +131,7 @@ pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
                 n => format!(" The first picture is brightened {n} times."),
             },
             data.candidates.len(),
+            significant(data.brightest, 2),
             match data.calibrated {
                 true => "",
                 false => " The colors are not calibrated.",
@@ -321,6 +325,7 @@ mod tests {
                 calibrated: true,
                 picture_png: &picture,
                 probability_png: &probability,
+                brightest: 1.0,
                 candidates: &candidates,
                 marks: &marks,
             })

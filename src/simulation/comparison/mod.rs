@@ -13,12 +13,14 @@
 mod mapping;
 mod options;
 mod plan;
+mod ranking;
 mod tables;
 #[cfg(test)]
 mod tests;
 
 pub use options::{RigOption, read_options};
 pub use plan::ComparisonPlan;
+pub use ranking::RunnerUp;
 
 use super::VirtualRig;
 use crate::colorimetry::{Chromaticity, Observer, Weights, Xyz};
@@ -90,10 +92,12 @@ pub struct OptionPrediction {
 /// The options side by side.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RigComparison {
-    /// In the order of the table.
+    /// Best first: the option whose weakest separation is the largest; those without one come last.
     pub options: Vec<OptionPrediction>,
-    /// The option whose weakest separation is the largest.
+    /// The first of them; absent where none has a weakest separation.
     pub best: Option<String>,
+    /// The second, and whether it is really worse.
+    pub runner_up: Option<RunnerUp>,
 }
 
 /// Predicts and compares options.
@@ -106,18 +110,24 @@ pub struct RigComparison {
 /// positive classes, an exposure, a noise or a number of pixels out of range, no light behind the filter of
 /// the first option.
 pub fn compare_rigs(plan: &ComparisonPlan, options: &[RigOption]) -> Result<RigComparison> {
+    let mut found = predictions(plan, options)?;
+    ranking::sort(&mut found);
+    let best = found.first().filter(|o| o.weakest.is_some());
+    Ok(RigComparison {
+        best: best.map(|o| o.option.clone()),
+        runner_up: ranking::runner_up(plan, options, &found)?,
+        options: found,
+    })
+}
+
+/// What each option gives, in the order of the options.
+fn predictions(plan: &ComparisonPlan, options: &[RigOption]) -> Result<Vec<OptionPrediction>> {
     let classes = class_names(plan, options)?;
     let gain = exposure(plan, options)?;
-    let options: Vec<OptionPrediction> = options
+    options
         .iter()
         .map(|option| predict(plan, option, gain, &classes))
-        .collect::<Result<_>>()?;
-    let best = options
-        .iter()
-        .filter_map(|o| Some((o.weakest?, &o.option)))
-        .reduce(|best, next| if next.0 > best.0 { next } else { best })
-        .map(|(_, name)| name.clone());
-    Ok(RigComparison { options, best })
+        .collect()
 }
 
 /// The class of a spectrum: its name up to a colon.

@@ -49,7 +49,7 @@ const COLUMNS: [&str; 7] = [
 /// A column that is missing or unknown, a name that stands twice, a filter given twice or not at
 /// all, numbers out of range, curves as in [`Filter::read`] and
 /// [`spectra_from_table`](crate::spectra::spectra_from_table); emission is needed from the laser's
-/// wavelength up.
+/// wavelength up. A filter that lets half of the laser's own light pass, or more.
 pub fn read_options(
     table: &Table,
     folder: &Path,
@@ -113,6 +113,18 @@ fn option(row: &Row<'_>, folder: &Path, spectra: Option<&Table>) -> Result<RigOp
                 .remedy("fill in filter or cut_on_nm"));
         }
     };
+    if filter.transmission(laser_nm) >= 0.5 {
+        let (column, found) = match cut_on {
+            Some(nm) => ("cut_on_nm", format!("found a cut-on of {nm} nm")),
+            None => ("filter", "found a filter".to_string()),
+        };
+        return Err(row
+            .error(
+                column,
+                format!("{found} that lets the laser's own {laser_nm} nm pass"),
+            )
+            .remedy("a long-pass filter must cut on above the laser's wavelength"));
+    }
     let own = match row.get("spectra") {
         Some(path) => Some(Table::read(&folder.join(path))?),
         None => None,
@@ -172,6 +184,10 @@ mod tests {
                 "stands twice",
             ),
             ("option,laser_nm,cut_on_nm\n", "no option"),
+            (
+                "option,laser_nm,cut_on_nm\na,450,480\nb,450,440\n",
+                "line 3, column \"cut_on_nm\": found a cut-on of 440 nm that lets the laser's own 450 nm pass",
+            ),
             (
                 "option,laser_nm,filter,cut_on_nm\na,450,f.csv,480\n",
                 "both",

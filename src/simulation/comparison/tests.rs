@@ -139,13 +139,53 @@ fn more_light_separates_and_a_leak_blurs() {
         ..plain.clone()
     };
     let found = compare_rigs(&plan, &[plain, bright, leaky]).unwrap();
-    let [plain, bright, leaky] = [0, 1, 2].map(|i| found.options[i].weakest.unwrap());
+    let order: Vec<&str> = found.options.iter().map(|o| o.option.as_str()).collect();
+    assert_eq!(order, ["bright", "plain", "leaky"]);
+    let [bright, plain, leaky] = [0, 1, 2].map(|i| found.options[i].weakest.unwrap());
     assert!(
         bright > plain * 1.2 && leaky < 0.8 * plain,
         "{plain} {bright} {leaky}"
     );
     assert_eq!(found.best.as_deref(), Some("bright"));
     assert!(found.options[2].leak_over_dimmest.unwrap() > 0.1);
+}
+
+#[test]
+fn the_next_option_is_really_worse_only_if_it_stays_behind() {
+    let mut plan = plan();
+    plan.leak_share_sd = 0.12;
+    // Single pixels of a dim glow, so that no area is nearly 1.
+    (plan.pixels, plan.brightest_signal) = (1, 0.02);
+    let options = |light: f64, leak: f64| {
+        let plain = option("plain", &[("bone", 545.0, 1.0), ("lichen", 555.0, 0.6)]);
+        let other = RigOption {
+            name: "other".to_string(),
+            irradiance: light,
+            laser_over_glow: leak,
+            filter: Filter::new(Spectrum::sampled(400.0, 5.0, 61, |nm| {
+                if nm < 480.0 { 1e-3 } else { 1.0 }
+            }))
+            .unwrap(),
+            ..plain.clone()
+        };
+        [plain, other]
+    };
+    let judged = |light, leak| {
+        let found = compare_rigs(&plan, &options(light, leak)).unwrap();
+        found.runner_up.unwrap()
+    };
+    let worse = judged(0.3, 0.0);
+    assert_eq!(worse.option, "other");
+    assert!(worse.really_worse && worse.ahead.is_empty(), "{worse:?}");
+    let alike = judged(0.99, 0.0);
+    assert!(
+        !alike.really_worse && alike.ideal_auc_behind < 0.01,
+        "{alike:?}"
+    );
+    // With more light but a leak: somewhere it is ahead only while the leak is as even as supposed.
+    let mut leaks = (0..60).map(|power| judged(1.2, 10.0 * 1.15_f64.powi(power)));
+    let shaky = leaks.find(|next| next.option == "plain" && !next.ahead.is_empty());
+    assert!(!shaky.unwrap().really_worse);
 }
 
 #[test]
@@ -159,8 +199,9 @@ fn scatter_among_samples_of_a_class_counts() {
     let one = [("bone", 545.0, 1.0), ("lichen", 555.0, 0.4)];
     let options = [option("scattered", &samples), option("alone", &one)];
     let found = compare_rigs(&plan(), &options).unwrap();
-    assert_eq!(found.options[0].classes[0].samples, 3);
-    assert!(found.options[0].weakest < found.options[1].weakest);
+    assert_eq!(found.options[0].option, "alone");
+    assert_eq!(found.options[1].classes[0].samples, 3);
+    assert!(found.options[1].weakest < found.options[0].weakest);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! `candidates.csv`.
 
 use crate::files;
+use crate::numeric::decimal;
 use crate::strip::Candidate;
 
 /// The columns of `candidates.csv`, in order.
@@ -50,8 +51,8 @@ pub fn to_csv(candidates: &[Candidate]) -> Vec<u8> {
             c.pixels.to_string(),
             format!("{:.6}", c.peak),
             format!("{:.6}", c.mean),
-            format!("{:.5}", c.u),
-            format!("{:.5}", c.v),
+            decimal(c.u, 5),
+            decimal(c.v, 5),
             five_digits(c.luminance),
             c.class.clone(),
             c.novel.to_string(),
@@ -69,7 +70,7 @@ fn five_digits(value: f64) -> String {
         return "0".to_string();
     }
     let decimals = (4.0 - value.abs().log10().floor()).clamp(0.0, 12.0) as usize;
-    format!("{value:.decimals$}")
+    decimal(value, decimals)
 }
 
 #[cfg(test)]
