@@ -234,12 +234,7 @@ fn each_policy_keeps_what_it_promises_and_no_more() {
         assert_eq!(found.transfer.len(), SITES);
         assert!(found.transfer_pooled.is_some());
         assert_eq!(found.sensitivity.len(), 15);
-        assert!(
-            found
-                .in_words
-                .iter()
-                .any(|s| s.contains(" bones missed"))
-        );
+        assert!(found.in_words.iter().any(|s| s.contains(" bones missed")));
         assert!(found.decision_curve.len() > 50);
         let cut = found.probability.value;
         let lower = |keeps: &dyn Fn(&boneglow::threshold::CutPoint) -> bool| {
