@@ -88,8 +88,25 @@ pub(super) fn dark(
             .sum::<f64>();
         between.max(within / count / count).sqrt()
     });
+    if let Some(odd) = shots.iter().find(|s| {
+        (0..3).any(|c| {
+            let own = own_variance(s, c, response, depth).sqrt();
+            let code = response.codes(LinearSignal(mean), depth).0[c];
+            let width = response.code_width(c, code, depth);
+            (s.reading.signal.0[c] - mean[c]).abs() > DARK_ERRORS * own + width
+        })
+    }) {
+        warnings.push(format!(
+            "The dark captures differ: that in line {} is off the mean of all by more than a code and its noise. \
+             Was the lens capped, and the laser off?",
+            odd.line
+        ));
+    }
     Black { signal: mean, sd }
 }
+
+/// So many standard errors off is no chance.
+const DARK_ERRORS: f64 = 5.0;
 
 /// Variance of a reading's mean by the deviation of its pixels; where that is too small to shake
 /// the rounding, or unknown, by the rounding of the mean itself.
@@ -152,7 +169,12 @@ pub(super) fn leak(
         leak.signal[c] = mean.max(0.0);
         leak.sd[c] = record.sd[c];
     }
-    whites::compare(shots, &nets, reduction, warnings);
+    // A dark level that nobody knows is most of a white's signal and does not follow height or exposure.
+    let light = |shot: &Shot| reduction.light(&shot.reading.capture);
+    let alike = shots.iter().all(|s| light(s) == light(&shots[0]));
+    if alike || !captures.dark.is_empty() {
+        whites::compare(shots, &nets, reduction, warnings);
+    }
     (leak, Some(record))
 }
 

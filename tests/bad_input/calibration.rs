@@ -174,7 +174,14 @@ fn a_missing_dark_capture_is_said() {
     assert_eq!(output.status.code(), Some(0), "{said}");
     assert!(said.contains("There is no dark capture"), "{said}");
     assert!(said.contains("Cap the lens and capture it"), "{said}");
-    assert!(!said.contains("white balance moved"), "{said}");
+    // What only the dark level explains is not put down to anything else.
+    for other in [
+        "white balance moved",
+        "automatic exposure",
+        "step series does not fit",
+    ] {
+        assert!(!said.contains(other), "{said}");
+    }
 }
 
 fn target_of(season: &TrialSeason, line: &str) -> String {
@@ -374,6 +381,35 @@ fn a_clipped_step_is_left_out_and_said() {
         after.contains("relative exposure 1.41421 is clipped and was left out"),
         "{after}"
     );
+}
+
+#[test]
+fn two_targets_that_changed_places_are_named() {
+    let season = TrialSeason::demo();
+    season.edit(CAPTURES, |text| {
+        text.replace("target,moss,", "target,?,")
+            .replace("target,rust,", "target,moss,")
+            .replace("target,?,", "target,rust,")
+    });
+    let output = season.command(&["calibrate"]).output().unwrap();
+    let told = String::from_utf8_lossy(&output.stderr).to_string();
+    assert_eq!(output.status.code(), Some(1), "{told}");
+    let (_, farthest) = told.split_once("Farthest off are ").unwrap();
+    let farthest = farthest.lines().next().unwrap();
+    assert!(
+        farthest.contains("moss (") && farthest.contains("rust ("),
+        "{farthest}"
+    );
+}
+
+#[test]
+fn a_white_among_the_dark_captures_is_said() {
+    let season = TrialSeason::demo();
+    season.edit(CAPTURES, |text| text.replacen("\nwhite,", "\ndark,", 1));
+    let told = said(&season, &["calibrate"]);
+    assert!(told.contains("dark captures differ"), "{told}");
+    let told = said(&TrialSeason::demo(), &["calibrate"]);
+    assert!(!told.contains("dark captures differ"), "{told}");
 }
 
 #[test]

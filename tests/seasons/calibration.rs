@@ -107,7 +107,7 @@ fn coverage(field: &Field) -> f64 {
 /// The 95th percentile is missed by narrow green bands alone, 0.0225: they look to the camera as broader ones do.
 /// The best root polynomial for the true spectra leaves them 0.0140, but who knows only that a
 /// glow is one band or two can come no nearer than 0.0227 by any function of the signal (`cargo bench --bench
-/// calibration` has both limits). Without them it is 0.0041.
+/// calibration` has both limits). Without them it is 0.0044.
 ///
 /// Rig by rig the 95th percentile is about half the chart's on all 12. The median is not always the lower: on 4
 /// of 12 the chart's is, by up to 0.0004.

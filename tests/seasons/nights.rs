@@ -62,6 +62,31 @@ fn a_stated_exposure_is_no_drift() {
     }
 }
 
+/// A height in centimeters makes everything brighter, and nothing else; an exposure in milliseconds darker.
+#[test]
+fn a_slip_of_unit_is_told_as_brightness_and_not_as_another_laser() {
+    for seed in [11, 12, 13] {
+        let made = Simulated::new(seed, 10, false);
+        let text = made.night(seed, 1, [1.0; 3], 1.0);
+        let night = judged(&made, &text.replace(",6,0.01", ",600,0.01"));
+        println!("{}", night.cause);
+        assert!(!night.drifted && night.brightness_changed, "{night:?}");
+        assert!(
+            night.cause.contains("laser power, height"),
+            "{}",
+            night.cause
+        );
+        let night = judged(&made, &text.replace(",6,0.01", ",6,10"));
+        println!("{}", night.cause);
+        assert!(!night.drifted, "{night:?}");
+        assert!(
+            night.cause.contains("0.1 % of what height and exposure"),
+            "{}",
+            night.cause
+        );
+    }
+}
+
 /// An automatic exposure gave the white twice the targets' and nobody wrote it down. That a factor
 /// on the leak explains all shifts is itself a test that chance fails in 5 of 100 nights.
 #[test]
@@ -224,6 +249,36 @@ fn with_the_cameras_curves_each_kind_of_change_is_told_as_what_it_is() {
     }
     let counts = rigs.told("a soiled tile", |seed, _| soiled(seed));
     assert!(of(&counts, "one target") >= 18, "{counts:?}");
+}
+
+/// Curves that are 2 nm off still tell a filter, and never tell it as something else.
+#[test]
+fn the_cameras_curves_need_not_be_exact_to_tell_a_filter() {
+    let mut counts: Vec<(&str, usize)> = Vec::new();
+    for seed in 300..300 + RIGS {
+        let made = Simulated::new(seed, 10, true);
+        let path = made.folder.path().join("camera.csv");
+        let text = std::fs::read_to_string(&path).unwrap();
+        let moved = text.lines().map(|line| match line.split_once(',') {
+            Some((nm, rest)) => match nm.parse::<f64>() {
+                Ok(nm) => format!("{},{rest}\n", nm + 2.0),
+                Err(_) => format!("{line}\n"),
+            },
+            None => String::new(),
+        });
+        std::fs::write(&path, moved.collect::<String>()).unwrap();
+        let name = told(&judged(&made, &made.changed_night(seed, 1, &filter(4.0))));
+        match counts.iter_mut().find(|(n, _)| *n == name) {
+            Some((_, count)) => *count += 1,
+            None => counts.push((name, 1)),
+        }
+    }
+    println!("an edge 4 nm to the red, curves 2 nm off: {counts:?} of {RIGS}");
+    assert!(
+        of(&counts, "filter") + of(&counts, "unknown") >= 19,
+        "{counts:?}"
+    );
+    assert!(of(&counts, "filter") >= 10, "{counts:?}");
 }
 
 /// Without them a filter has no signature of its own, and is never taken for another change.

@@ -65,7 +65,7 @@ impl Fitting<'_> {
                 worst = worst.max((r.ratio[c] - 1.0).abs());
             }
         }
-        if worst > 0.05 {
+        if worst > 0.05 && !self.captures.dark.is_empty() {
             self.warnings.push(format!(
                 "The step series does not fit the response \"{}\": linear signal and exposure are \
                  out of proportion by up to {:.0} %. Set response to a table of these steps.",
@@ -150,8 +150,12 @@ impl Fitting<'_> {
         if disagreement > DISAGREE {
             self.warnings.push(format!(
                 "The camera's curves and the captures disagree: ratios of channels scatter by {:.0} % \
-                 between targets. Check that sensitivities and filter are this rig's.",
-                100.0 * disagreement
+                 between targets. Check that sensitivities and filter are this rig's{}.",
+                100.0 * disagreement,
+                match self.captures.dark.is_empty() || self.captures.white.is_empty() {
+                    true => ", and capture dark and white: what is not taken off counts as color",
+                    false => "",
+                }
             ));
         }
         if candidate.computed.is_empty() {
@@ -230,8 +234,9 @@ impl Fitting<'_> {
         if !rig.passed {
             self.warnings.push(format!(
                 "The calibration failed its limit: targets left out are off by {:.4} in u'v' in the \
-                 mean, the season allows {limit:.4}.",
-                errors.cross_validated_mean_uv
+                 mean, the season allows {limit:.4}. Farthest off are {}.",
+                errors.cross_validated_mean_uv,
+                farthest(rig)
             ));
         }
         if rig.targets.len() < 8 {
@@ -242,6 +247,21 @@ impl Fitting<'_> {
             ));
         }
     }
+}
+
+/// The two targets that are farthest off when they are left out: two exchanged names look so.
+fn farthest(rig: &Rig) -> String {
+    let off = |t: &TargetResult| {
+        t.left_out_uv
+            .map_or(f64::INFINITY, |uv| distance(uv, t.reference_uv))
+    };
+    let mut targets: Vec<&TargetResult> = rig.targets.iter().collect();
+    targets.sort_by(|a, b| off(b).total_cmp(&off(a)));
+    let told = targets.iter().take(2).map(|t| match t.left_out_uv {
+        Some(_) => format!("{} ({:.4})", t.target, off(t)),
+        None => format!("{} (without a color)", t.target),
+    });
+    told.collect::<Vec<_>>().join(" and ")
 }
 
 /// The largest channel of a target's leak over that of the dimmest target's net signal.

@@ -10,6 +10,8 @@ pub(super) struct Found<'a> {
     pub drifted: bool,
     /// Brightness of the white, where it changed.
     pub brightness: Option<Brightness>,
+    /// Whether brightness could be judged on the white.
+    pub judged: bool,
     /// The targets in the order of the hypotheses.
     pub targets: &'a [&'a str],
     /// The target that moved most.
@@ -32,7 +34,7 @@ impl Found<'_> {
                  exposure. Calibrate anew.",
                 self.most
             )),
-            _ => self.of(&Change::Gain),
+            _ => self.of(&Change::Nothing),
         }
     }
 
@@ -53,14 +55,19 @@ impl Found<'_> {
                 "The targets keep their colors, but each changed in brightness by a factor of its own ({least:.2} \
                  to {most:.2}): the laser's wavelength changed, so that it excites each glow differently."
             ),
+            Change::Gain(times) if !self.judged && !self.drifted => format!(
+                "The colors are as they were; all signals are at {:.1} % of what height and exposure let \
+                 expect: laser power or aperture changed, or the table is wrong about height or exposure.",
+                100.0 * times
+            ),
             _ if !self.changed() => "Nothing has changed beyond chance.".to_string(),
             Change::Nothing if self.drifted => self.beside(
                 "The targets moved beyond chance, but too little to tell why.".to_string(),
             ),
-            Change::Nothing | Change::Gain if !self.drifted => {
+            Change::Nothing | Change::Gain(_) if !self.drifted => {
                 self.white().unwrap_or_else(|| "Nothing has changed beyond chance.".to_string())
             }
-            Change::Nothing | Change::Gain => self.beside(
+            Change::Nothing | Change::Gain(_) => self.beside(
                 "The targets moved beyond chance, but one factor on all signals explains nearly all."
                     .to_string(),
             ),
@@ -100,7 +107,7 @@ impl Found<'_> {
     fn name(&self, change: &Change) -> String {
         match change {
             Change::Nothing => "no change".to_string(),
-            Change::Gain => "another exposure or laser power".to_string(),
+            Change::Gain(_) => "another exposure or laser power".to_string(),
             Change::Channels(_) => "another white balance".to_string(),
             Change::Filter { nm, .. } => format!("a filter whose edge moved by {nm:+.1} nm"),
             Change::Leak(_) | Change::LeakColor | Change::Excitation(_) => {

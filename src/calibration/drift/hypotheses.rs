@@ -6,7 +6,7 @@
 //! each parameter, the logarithm of the number of signals.
 
 use super::curves::Curves;
-use super::night::{Pair, SET_UP, p_value};
+use super::night::{Common, Pair, SET_UP, p_value};
 use crate::calibration::Rig;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
@@ -23,7 +23,7 @@ pub(super) enum Change {
     /// Nothing.
     Nothing,
     /// All signals by one factor: exposure, aperture, laser power or height.
-    Gain,
+    Gain(f64),
     /// Each channel by a factor.
     Channels([f64; 3]),
     /// The filter's edge by so many nm; the leak by a factor, where there is a white.
@@ -45,7 +45,7 @@ impl Change {
     pub fn name(&self) -> &'static str {
         match self {
             Change::Nothing => "nothing",
-            Change::Gain => "gain",
+            Change::Gain(_) => "gain",
             Change::Channels(_) => "channels",
             Change::Filter { .. } => "filter",
             Change::Leak(_) | Change::LeakColor | Change::Excitation(_) => "laser",
@@ -59,7 +59,7 @@ impl Change {
         use Change::*;
         match self {
             Nothing => *other != Nothing,
-            Gain => !matches!(other, Nothing | Gain),
+            Gain(_) => !matches!(other, Nothing | Gain(_)),
             Leak(_) => matches!(other, Filter { .. } | LeakColor | Excitation(_)),
             _ => false,
         }
@@ -132,12 +132,6 @@ pub(super) struct Signals<'a> {
     root: Cholesky<f64, Dyn>,
 }
 
-/// What is common to the signals of one night: standard deviations of dark level and white.
-pub(super) struct Common {
-    pub dark: [f64; 3],
-    pub white: Option<[(f64, f64); 3]>,
-}
-
 impl<'a> Signals<'a> {
     /// `None` where the covariance is none, which noise does not allow.
     pub fn new(rig: &Rig, pairs: &[Pair<'a>], night: &Common) -> Option<Self> {
@@ -172,16 +166,20 @@ impl<'a> Signals<'a> {
         }
         for c in 0..3 {
             let white_now = night.white.map_or(0.0, |w| w[c].1.sqrt());
-            for (sd, on_targets, on_white) in [
-                (night.dark[c], 1.0 - share, 1.0),
-                (rig.black.sd[c], 1.0 - share, 1.0),
-                (white_now, -share, 1.0),
-                (rig.leak.sd[c], -share, 1.0),
-            ] {
-                let moved = DVector::from_fn(size, |k, _| match (k % 3 == c, k / 3 < count) {
+            let on_white = night.dark_factor;
+            let dark_now = |pair: &Pair| (pair.dark_factor - share * on_white) * night.dark[c];
+            let whole = |sd: f64| move |_: &Pair| sd;
+            let kinds: [(&dyn Fn(&Pair) -> f64, f64); 4] = [
+                (&dark_now, on_white * night.dark[c]),
+                (&whole((1.0 - share) * rig.black.sd[c]), rig.black.sd[c]),
+                (&whole(-share * white_now), white_now),
+                (&whole(-share * rig.leak.sd[c]), rig.leak.sd[c]),
+            ];
+            for (on_target, on_white) in kinds {
+                let moved = DVector::from_fn(size, |k, _| match (k % 3 == c, pairs.get(k / 3)) {
                     (false, _) => 0.0,
-                    (true, true) => on_targets * sd * pairs[k / 3].dark_factor,
-                    (true, false) => on_white * sd,
+                    (true, Some(pair)) => on_target(pair),
+                    (true, None) => on_white,
                 });
                 covariance += &moved * moved.transpose();
             }
@@ -211,7 +209,7 @@ impl<'a> Signals<'a> {
     pub fn fit(&self, curves: Option<&Curves>) -> Vec<Fitted> {
         let mut all = vec![
             self.fitted(0, |_| Change::Nothing, &self.now - &self.then, &[]),
-            self.linear(|_| Change::Gain, &[self.column(|_, _| true)]),
+            self.linear(|f| Change::Gain(f[0]), &[self.column(|_, _| true)]),
             self.linear(
                 |f| Change::Channels([f[0], f[1], f[2]]),
                 &[0, 1, 2].map(|c| self.column(|_, channel| channel == c)),
@@ -373,13 +371,13 @@ mod tests {
     #[test]
     fn the_simplest_that_is_near_the_best_is_told() {
         let nothing = fitted(Change::Nothing, 33.0, 0);
-        let gain = fitted(Change::Gain, 28.0, 1);
+        let gain = fitted(Change::Gain(0.8), 28.0, 1);
         let channels = fitted(Change::Channels([1.0; 3]), 27.0, 3);
         let found = judge(&[nothing, gain.clone(), channels.clone()]);
         assert_eq!(found, Verdict::One(Change::Nothing));
         let nothing = fitted(Change::Nothing, 400.0, 0);
         let found = judge(&[nothing.clone(), gain, channels.clone()]);
-        assert_eq!(found, Verdict::One(Change::Gain));
+        assert_eq!(found, Verdict::One(Change::Gain(0.8)));
         // Ten more parameters need not be worse to be no rival.
         let filter = fitted(
             Change::Filter {
@@ -389,7 +387,7 @@ mod tests {
             29.0,
             3,
         );
-        let gain = fitted(Change::Gain, 300.0, 1);
+        let gain = fitted(Change::Gain(0.8), 300.0, 1);
         assert_eq!(
             judge(&[nothing.clone(), gain.clone(), filter, channels.clone()]),
             Verdict::Either(

@@ -2,11 +2,11 @@
 
 use super::cause::Found;
 use super::curves::Curves;
-use super::hypotheses::{self, Change, Common, Fitted, Signals, Verdict};
+use super::hypotheses::{self, Change, Fitted, Signals, Verdict};
 use super::{Brightness, DriftNight, DriftTarget, Explanation};
 use crate::calibration::captures::{Captures, Shot};
 use crate::calibration::levels::{self, Reduction};
-use crate::calibration::{Black, Rig, TargetResult};
+use crate::calibration::{Rig, TargetResult};
 use crate::numeric::normal_quantile;
 use crate::{Error, Result};
 use nalgebra::{DMatrix, DVector};
@@ -24,6 +24,16 @@ pub(super) struct Pair<'a> {
     pub noise: [f64; 3],
     /// What the dark level of this night goes through to `now`.
     pub dark_factor: f64,
+}
+
+/// What the signals of one night have in common.
+pub(super) struct Common {
+    /// Standard deviation of the dark level.
+    pub dark: [f64; 3],
+    /// What the dark level goes through to the white; 0 where there is none.
+    pub dark_factor: f64,
+    /// The white with its variance.
+    pub white: Option<[(f64, f64); 3]>,
 }
 
 /// Shifts of all targets together and what they would do by chance.
@@ -125,7 +135,16 @@ pub(super) fn compare(
         own.push("there is no white capture, so brightness was not judged".to_string());
     }
     let pairs = pairs(rig, captures, &reduction, leak, variance)?;
-    let joint = joint(rig, pairs, &black, white);
+    let light = |s: &Shot| 1.0 / reduction.light(&s.reading.capture);
+    let common = Common {
+        dark: black.sd,
+        dark_factor: match captures.white.len() {
+            0 => 0.0,
+            count => captures.white.iter().map(light).sum::<f64>() / count as f64,
+        },
+        white,
+    };
+    let joint = joint(rig, pairs, &common);
     let shifts = joint.shifts();
     let (chi_squared, degrees) = joint.chi_squared(&shifts, |_| true);
     let p = p_value(chi_squared, degrees);
@@ -139,7 +158,7 @@ pub(super) fn compare(
     }
     let brightness = white
         .filter(|_| same_exposure)
-        .and_then(|w| brightness(rig, w, &black));
+        .and_then(|w| brightness(rig, w, &common));
     let white_changed = brightness.is_some_and(|b| b.low > 1.0 || b.high < 1.0);
     let targets: Vec<DriftTarget> = joint
         .pairs
@@ -159,10 +178,6 @@ pub(super) fn compare(
         })
         .collect();
     let drifted = p < level;
-    let common = Common {
-        dark: black.sd,
-        white,
-    };
     let fitted = Signals::new(rig, &joint.pairs, &common).map(|s| s.fit(curves));
     let fitted = fitted.unwrap_or_default();
     let verdict = hypotheses::judge(&fitted);
@@ -175,6 +190,7 @@ pub(super) fn compare(
         verdict: &verdict,
         drifted,
         brightness: brightness.filter(|_| white_changed),
+        judged: brightness.is_some(),
         targets: &names,
         most: most.map_or("", |t| t.target.as_str()),
     }
@@ -270,12 +286,7 @@ fn pairs<'a>(
 /// Covariance of all shifts: noise of each target on both nights; dark levels and leaks, which all
 /// targets of a night share. What share of the leak a tile sends back is the tile's own on both
 /// nights and does not shift it.
-fn joint<'a>(
-    rig: &'a Rig,
-    pairs: Vec<Pair<'a>>,
-    black: &Black,
-    white: Option<[(f64, f64); 3]>,
-) -> Joint<'a> {
+fn joint<'a>(rig: &'a Rig, pairs: Vec<Pair<'a>>, night: &Common) -> Joint<'a> {
     let count = 2 * pairs.len();
     let mut joint = Joint {
         rig,
@@ -313,12 +324,15 @@ fn joint<'a>(
     }
     let share = rig.leak.target_share;
     for c in 0..3 {
-        let white_now = white.map_or(rig.leak.sd[c], |w| w[c].1.sqrt());
+        let white_now = night.white.map_or(rig.leak.sd[c], |w| w[c].1.sqrt());
         for common in 0..4 {
             let mut moved = DVector::zeros(count);
             for (i, pair) in joint.pairs.iter().enumerate() {
                 let (now, size) = match common {
-                    0 => (true, pair.dark_factor * black.sd[c] * (1.0 - share)),
+                    0 => (
+                        true,
+                        (pair.dark_factor - share * night.dark_factor) * night.dark[c],
+                    ),
                     1 => (false, rig.black.sd[c] * (1.0 - share)),
                     2 => (true, share * white_now),
                     _ => (false, share * rig.leak.sd[c]),
@@ -339,7 +353,7 @@ fn joint<'a>(
 }
 
 /// Brightness of the white, summed over the channels.
-fn brightness(rig: &Rig, white: [(f64, f64); 3], black: &Black) -> Option<Brightness> {
+fn brightness(rig: &Rig, white: [(f64, f64); 3], night: &Common) -> Option<Brightness> {
     let then = rig.white?;
     let sum = |of: &dyn Fn(usize) -> f64| (0..3).map(of).sum::<f64>();
     let before = sum(&|c| then.net_signal[c]);
@@ -348,7 +362,8 @@ fn brightness(rig: &Rig, white: [(f64, f64); 3], black: &Black) -> Option<Bright
     if !(before > 0.0 && now > 0.0) {
         return None;
     }
-    let variance = sum(&|c| white[c].1 + black.sd[c].powi(2)) / (now * now)
+    let dark = |c: usize| night.dark_factor * night.dark[c];
+    let variance = sum(&|c| white[c].1 + dark(c).powi(2)) / (now * now)
         + sum(&|c| then.sd[c].powi(2)) / (before * before)
         + SET_UP * SET_UP;
     let reach = normal_quantile(0.5 + 0.5 * rig.detection.confidence) * variance.sqrt();
