@@ -15,7 +15,7 @@ use super::training::known_classes;
 use super::unit_sums::{UnitSums, column};
 use super::verification_report::verification_report;
 use super::{ClusterBootstrap, Scores, Units, roc, simplest_within_one_standard_error};
-use crate::classify::Method;
+use crate::classify::{Method, Settings};
 use crate::features::Dataset;
 use crate::numeric::decimal;
 use crate::season::{ClassifyPlan, ThresholdPlan};
@@ -153,6 +153,7 @@ pub fn evaluate(
         novelty,
         prevalence,
         leak,
+        other_split: None,
         warnings,
     };
     Ok(Evaluated {
@@ -232,7 +233,7 @@ fn losses(predictions: &Predictions) -> Vec<BlockLoss> {
         .collect()
 }
 
-fn mean_loss(predictions: &Predictions) -> f64 {
+pub(super) fn mean_loss(predictions: &Predictions) -> f64 {
     let blocks = losses(predictions);
     let weight: f64 = blocks.iter().map(|b| b.weight).sum();
     blocks.iter().map(|b| b.loss).sum::<f64>() / weight
@@ -321,13 +322,11 @@ fn leak(
     inside: Inside,
     figures: &ClassifierEvaluation,
 ) -> Result<Option<Leak>> {
-    let grid = method.grid();
-    let times = |s: &str| best.choices().iter().filter(|c| c.settings == s).count();
-    let Some(settings) = grid.iter().max_by_key(|s| times(&s.to_string())) else {
+    let Some(settings) = usual_settings(best, method) else {
         return Ok(None);
     };
     let folds = Folds::leaking(data.len(), SHARED_FOLDS.min(data.len()), inside.seed)?;
-    let leaking = demonstrate_leak(data, &[Recipe::fixed(*settings)], &folds, inside)?;
+    let leaking = demonstrate_leak(data, &[Recipe::fixed(settings)], &folds, inside)?;
     let positive = best.is_positive();
     let p = leaking[0].p_positive_at(best.ledger_share());
     let scores = Scores::new(&p, &positive)?.weighted(best.weights())?;
@@ -338,6 +337,18 @@ fn leak(
         grouped_auc: figures.auc.as_ref().map(|a| a.value),
         ungrouped_auc: roc::auc(&scores),
     }))
+}
+
+/// The settings that were chosen in most folds.
+pub(super) fn usual_settings(predictions: &Predictions, method: Method) -> Option<Settings> {
+    let times = |s: &str| {
+        let choices = predictions.choices().iter();
+        choices.filter(|c| c.settings == s).count()
+    };
+    method
+        .grid()
+        .into_iter()
+        .max_by_key(|s| times(&s.to_string()))
 }
 
 fn confusion(predictions: &Predictions) -> Vec<Vec<u64>> {

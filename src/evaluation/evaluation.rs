@@ -60,6 +60,10 @@ pub struct Evaluation {
     /// What the chosen classifier pretends to reach when patches of a group are on both sides.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub leak: Option<Leak>,
+    /// The chosen classifier with another column's values left out whole (see
+    /// [`other_split`](super::other_split())).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub other_split: Option<OtherSplit>,
     /// Plain sentences.
     pub warnings: Vec<String>,
 }
@@ -395,6 +399,27 @@ pub struct FieldPrevalence {
     pub ledger: f64,
     /// A sentence.
     pub method: String,
+}
+
+/// The chosen classifier at its usual settings under a split by another column.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OtherSplit {
+    /// The other column: `night` or `site`.
+    pub column: String,
+    /// How many values it has.
+    pub values: usize,
+    /// Checked patches that share theirs with another group.
+    pub shared: usize,
+    /// Log loss, positive against rest, with its values left out whole; absent where there is one only.
+    pub log_loss: Option<f64>,
+    /// Area under the receiver operating characteristic, likewise.
+    pub auc: Option<f64>,
+    /// Log loss with groups left out whole, at the same settings.
+    pub own_log_loss: Option<f64>,
+    /// Area, likewise.
+    pub own_auc: Option<f64>,
+    /// What it comes to, a sentence.
+    pub sentence: String,
 }
 
 /// The same classifier with patches of a group on both sides: what a careless split pretends.

@@ -42,6 +42,8 @@ pub struct Patch {
     pub id: String,
     /// The group that is never split between training and testing.
     pub group: String,
+    /// The site where it was recorded, where that was written down.
+    pub site: Option<String>,
     /// The night on which it was recorded, where that was written down.
     pub night: Option<String>,
     /// What it is, where somebody went to see.
@@ -71,6 +73,7 @@ impl Patch {
         Ok(Patch {
             id: row.text("patch_id")?.to_string(),
             group: row.text(group)?.to_string(),
+            site: row.get("site").map(str::to_string),
             night: row.get("night").map(str::to_string),
             label: row.get("label").map(str::to_string),
             reading: recordings.reading(row)?,

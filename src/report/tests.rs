@@ -265,6 +265,16 @@ fn evaluation() -> Evaluation {
             grouped_auc: Some(0.94),
             ungrouped_auc: Some(0.98),
         }),
+        other_split: Some(OtherSplit {
+            column: "night".to_string(),
+            values: 4,
+            shared: 300,
+            log_loss: Some(0.17),
+            auc: Some(0.93),
+            own_log_loss: Some(0.16),
+            own_auc: Some(0.94),
+            sentence: "300 of 576 checked patches share their night with another site".to_string(),
+        }),
         warnings: vec!["the site \"gully 4\" has no positive".to_string()],
     }
 }

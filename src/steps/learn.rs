@@ -1,6 +1,6 @@
 //! Ground checks to `evaluation.json`, `model.json` and `thresholds.json`.
 
-use super::learning::{Groups, Learning, MeasuredLedger};
+use super::learning::{Groups, Learning, MeasuredLedger, other_column};
 use super::marking::{NOT_CALIBRATED, marked};
 use super::{Outcome, Progress, drift, inputs, score};
 use crate::calibration::Rig;
@@ -43,6 +43,15 @@ pub(super) fn evaluated(
     );
     progress.finish();
     let mut evaluated = evaluated?;
+    if let Some(others) = &learning.other_groups {
+        evaluated.evaluation.other_split = evaluation::other_split(
+            &learning.data,
+            evaluated.chosen(),
+            &plan.ledger.group,
+            (other_column(season), others),
+            &plan.classify,
+        )?;
+    }
     evaluated.evaluation.warnings = cautions(&ledger.rig, &learning, &evaluated.evaluation);
     let found = &evaluated.evaluation;
     let predictions =
@@ -133,6 +142,9 @@ fn describe(found: &Evaluation) -> Outcome {
     outcome = outcome.say(found.choice.clone());
     if let Some(selection) = &found.selection {
         outcome = outcome.say(selection.sentence.clone());
+    }
+    if let Some(split) = &found.other_split {
+        outcome = outcome.say(split.sentence.clone());
     }
     outcome.say(found.baseline.sentence.clone())
 }

@@ -37,6 +37,8 @@ pub struct Learning {
     pub data: Dataset,
     /// What was measured of each of them.
     pub measurements: Vec<Measurement>,
+    /// Night of each, or site where nights are the groups; absent unless all have one.
+    pub other_groups: Option<Vec<String>>,
     /// Patches with a color that nobody has checked yet.
     pub unchecked: Option<Unchecked>,
     /// Plain sentences.
@@ -53,6 +55,14 @@ impl Learning {
     pub fn colors(&self) -> Vec<[f64; 3]> {
         let colors = self.measurements.iter().filter_map(|m| m.color);
         colors.map(|c| [c.u, c.v, c.log_luminance]).collect()
+    }
+}
+
+/// What may be alike in different groups: the night of sites, the site of nights.
+pub fn other_column(season: &Season) -> &'static str {
+    match season.plan.ledger.group.as_str() {
+        "night" => "site",
+        _ => "night",
     }
 }
 
@@ -123,6 +133,7 @@ impl MeasuredLedger {
 
         let mut samples = Vec::new();
         let mut measurements = Vec::new();
+        let mut other_groups = Vec::new();
         let mut unchecked: Vec<(GlowColor, &str)> = Vec::new();
         let mut beside = Vec::new();
         let mut colorless: BTreeMap<String, usize> = BTreeMap::new();
@@ -136,6 +147,10 @@ impl MeasuredLedger {
                         beside.push(measurements.len());
                     }
                     measurements.push(*measurement);
+                    other_groups.push(match other_column(season) {
+                        "site" => patch.site.clone(),
+                        _ => patch.night.clone(),
+                    });
                     samples.push(Sample {
                         id: patch.id.clone(),
                         label: label.clone(),
@@ -210,6 +225,7 @@ impl MeasuredLedger {
         Ok(Learning {
             data,
             measurements,
+            other_groups: other_groups.into_iter().collect(),
             unchecked,
             warnings,
         })

@@ -5,7 +5,8 @@ use crate::{known, request};
 use boneglow::classify::Method;
 use boneglow::evaluation::{
     ClusterBootstrap, Evaluated, FieldPrevalence, Folds, Merit, Openings, OutOfGroup, Recipe,
-    Terms, Verdict, assess, compare, cross_validate, evaluate, open_locked, split_locked,
+    Terms, Verdict, assess, compare, cross_validate, evaluate, open_locked, other_split,
+    split_locked,
 };
 use boneglow::features::Dataset;
 use boneglow::files::Provenance;
@@ -468,5 +469,45 @@ fn a_choice_that_always_falls_on_one_classifier_has_its_figures() {
         selection.sentence.contains(&found.chosen),
         "{}",
         selection.sentence
+    );
+}
+
+#[test]
+fn what_nights_have_of_their_own_shows_only_where_whole_nights_are_left_out() {
+    let mut data = small();
+    let night = |site: usize| format!("night {}", site / 3);
+    let nights: Vec<String> = data.groups.iter().map(|&site| night(site)).collect();
+    let split = |data: &Dataset, nights: &[String]| {
+        let found = evaluated(data);
+        let classify = ClassifyPlan::default();
+        other_split(data, found.chosen(), "site", ("night", nights), &classify).unwrap()
+    };
+    // Every color is shifted by its night.
+    for (i, night) in nights.iter().enumerate() {
+        let shift = match night.as_str() {
+            "night 0" => -0.08,
+            "night 1" => 0.0,
+            _ => 0.08,
+        };
+        data.features[(i, 0)] += shift;
+    }
+    let found = split(&data, &nights).unwrap();
+    assert_eq!((found.values, found.shared), (3, data.len()));
+    assert!(found.log_loss > found.own_log_loss, "{found:?}");
+    assert!(found.auc < found.own_auc, "{found:?}");
+    assert!(
+        found.sentence.contains("night left out in turn (3)"),
+        "{}",
+        found.sentence
+    );
+    // A night of its own for each site leaves nothing to share.
+    let own: Vec<String> = data.groups.iter().map(|site| site.to_string()).collect();
+    assert_eq!(split(&data, &own), None);
+    // One night for all tells nothing.
+    let one = vec!["night".to_string(); data.len()];
+    let found = split(&data, &one).unwrap();
+    assert!(
+        found.log_loss.is_none() && found.sentence.contains("one night only"),
+        "{found:?}"
     );
 }
