@@ -62,7 +62,7 @@ struct Common {
     /// Give the result as JSON on standard output, for scripts; a table that goes there stays a table
     #[arg(long, global = true)]
     json: bool,
-    /// Threads to work with; the results do not depend on it
+    /// Threads to work with, 1 to 256; the results do not depend on it
     #[arg(long, global = true, value_name = "N")]
     threads: Option<usize>,
 }

@@ -764,14 +764,25 @@ fn what_a_figure_is_of_stands_beside_it() {
         unchecked: 218,
         ..ledger
     });
+    if let Some(novelty) = sources.evaluation.as_mut().and_then(|e| e.novelty.as_mut()) {
+        novelty.left_out.push(LeftOutClass {
+            class: "opal".to_string(),
+            patches: 60,
+            called_novel: merit(0.4, 0.1),
+        });
+    }
     let report = Report::of(&sources).unwrap();
+    let told =
+        "Limits for calcite are by score interval (Wilson 1927). Limits for opal are by bootstrap";
+    assert!(report.page.contains(told));
     let methods = &report.methods;
     for told in [
         "Another 8 unchecked patches, too faint or without color, took no part.",
         "Precision is here at the ledger's weighted share of positives, 0.083, not at the field's, which was taken to be 0.012.",
         "(48 of 576 patches as counted)",
-        "Those of the figures of a single site (at the effective number of patches) and the share called novel of each \
-         class treated as never seen are by score interval (Wilson 1927).",
+        "Those of the figures of a single site (at the effective number of patches) and the share called novel of calcite, \
+         treated as never seen, are by score interval (Wilson 1927).",
+        "the share called novel of opal, treated as never seen, are by bootstrap over groups",
     ] {
         assert!(methods.contains(told), "{told} in\n{methods}");
     }

@@ -6,7 +6,7 @@ use super::numbers;
 use super::references;
 use super::sources::Sources;
 use crate::calibration::DriftNight;
-use crate::evaluation::Merit;
+use crate::evaluation::{Evaluation, Merit};
 use crate::files;
 use crate::strip::StripCheck;
 use crate::{Error, Result};
@@ -111,7 +111,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),
         chosen => plain(&chosen),
-        novelty_method => plain(&novelty_method(sources)),
+        novelty_methods => plain(&novelty_methods(sources)),
         interval_methods => plain(&interval_methods(sources)),
         thresholds => plain(&sources.thresholds),
         comparison => plain(&sources.comparison),
@@ -178,14 +178,29 @@ fn stop(reason: &str) -> &str {
     }
 }
 
+/// Classes treated as never seen by how the limits of the share called novel were made.
+fn novelty_ways(evaluation: &Evaluation) -> Vec<(&Merit, Vec<String>)> {
+    let mut ways: Vec<(&Merit, Vec<String>)> = Vec::new();
+    for left_out in evaluation.novelty.iter().flat_map(|n| &n.left_out) {
+        let Some(merit) = &left_out.called_novel else {
+            continue;
+        };
+        match ways.iter_mut().find(|(way, _)| way.method == merit.method) {
+            Some((_, classes)) => classes.push(left_out.class.clone()),
+            None => ways.push((merit, vec![left_out.class.clone()])),
+        }
+    }
+    ways
+}
+
 /// How the limits of the shares called novel were made.
-fn novelty_method(sources: &Sources) -> Option<&str> {
-    let novelty = sources.evaluation.as_ref()?.novelty.as_ref()?;
-    let merit = novelty
-        .left_out
-        .iter()
-        .find_map(|c| c.called_novel.as_ref())?;
-    Some(&merit.method)
+fn novelty_methods(sources: &Sources) -> Option<String> {
+    let ways = novelty_ways(sources.evaluation.as_ref()?);
+    let told: Vec<String> = ways
+        .into_iter()
+        .map(|(merit, classes)| format!("Limits for {} are by {}.", names(classes), merit.method))
+        .collect();
+    (!told.is_empty()).then(|| told.join(" "))
 }
 
 /// How intervals were made, each way with what it was used for: of the chosen classifier, of single
@@ -230,13 +245,13 @@ fn interval_methods(sources: &Sources) -> Option<String> {
     if let Some(novelty) = &evaluation.novelty {
         let known = novelty.known_rate.as_ref();
         used_by.extend(known.map(|m| ("the share of known glows called novel".to_string(), m)));
-        let unknown = novelty
-            .left_out
-            .iter()
-            .find_map(|c| c.called_novel.as_ref());
-        used_by.extend(unknown.map(|m| {
-            let what = "the share called novel of each class treated as never seen";
-            (what.to_string(), m)
+        let ways = novelty_ways(evaluation).into_iter();
+        used_by.extend(ways.map(|(merit, classes)| {
+            let what = format!(
+                "the share called novel of {}, treated as never seen,",
+                names(classes)
+            );
+            (what, merit)
         }));
     }
     let mut ways: Vec<(&str, Vec<String>)> = Vec::new();
