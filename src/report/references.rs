@@ -126,6 +126,10 @@ const WORKS: &[Reference] = &[
         "Saerens, M., Latinne, P. and Decaestecker, C. 2002. Adjusting the outputs of a classifier to new a priori probabilities: a simple procedure. Neural Computation 14: 21–41.",
     ),
     work(
+        "Schwarz 1978",
+        "Schwarz, G. 1978. Estimating the dimension of a model. Annals of Statistics 6: 461–464.",
+    ),
+    work(
         "Sharma et al. 2005",
         "Sharma, G., Wu, W. and Dalal, E. N. 2005. The CIEDE2000 color-difference formula: implementation notes, supplementary test data, and mathematical observations. Color Research and Application 30: 21–30.",
     ),

@@ -202,8 +202,8 @@ impl Fitting<'_> {
             false => ", and the targets' emission as spectra",
         };
         self.warnings.push(format!(
-            "The camera's curves are not given: on simulated rigs with ten targets that makes errors of color twice to \
-             three times as large as with them, and larger than those of a chart of 24 known patches. Name them as \
+            "The camera's curves are not given: on simulated rigs with ten targets that makes the median error of \
+             color more than twice as large as with them, and larger than that of a chart of 24 known patches. Name them as \
              rig.sensitivities{also}."
         ));
     }

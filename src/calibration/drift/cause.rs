@@ -22,7 +22,6 @@ impl Found<'_> {
     pub fn sentence(&self) -> String {
         match self.verdict {
             Verdict::One(change) => self.of(change),
-            Verdict::Either(Change::Nothing, _) => self.of(&Change::Nothing),
             Verdict::Either(one, other) if self.changed() => format!(
                 "The shifts fit {} as well as {}: these captures cannot tell them apart.",
                 self.name(one),
@@ -139,5 +138,47 @@ impl Found<'_> {
             Some(white) => format!("{color} {white}"),
             None => color,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sentence(verdict: Verdict, drifted: bool) -> String {
+        Found {
+            verdict: &verdict,
+            drifted,
+            brightness: None,
+            judged: true,
+            targets: &["moss", "pea"],
+            most: "pea",
+        }
+        .sentence()
+    }
+
+    #[test]
+    fn what_cannot_be_told_apart_is_said_of_a_drift_only() {
+        let either = || {
+            let filter = Change::Filter {
+                nm: -3.04,
+                leak: None,
+            };
+            Verdict::Either(filter, Change::Target(0))
+        };
+        let told = sentence(either(), true);
+        assert!(told.contains(
+            "a filter whose edge moved by -3.0 nm as well as a change of the target moss alone"
+        ));
+        assert_eq!(
+            sentence(either(), false),
+            "Nothing has changed beyond chance."
+        );
+        assert_eq!(
+            sentence(Verdict::Unknown, false),
+            "Nothing has changed beyond chance."
+        );
+        assert!(sentence(Verdict::Unknown, true).contains("no single change explains, pea most"));
+        assert!(sentence(Verdict::One(Change::Nothing), true).contains("too little to tell why"));
     }
 }

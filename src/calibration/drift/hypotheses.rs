@@ -4,6 +4,9 @@
 //! one to a few free factors; they are fitted by least squares weighted with the signals'
 //! covariance and compared by Schwarz's criterion (1978, Ann. Stat. 6:461): chi squared and, for
 //! each parameter, the logarithm of the number of signals.
+//!
+//! Limits: one change at a time, beside one of exposure or laser power; two at once are told as none of
+//! these. A filter is known by the camera's curves only, and tried on simulated rigs only.
 
 use super::curves::Curves;
 use super::night::{Common, Pair, SET_UP, p_value};
@@ -166,19 +169,18 @@ impl<'a> Signals<'a> {
         }
         for c in 0..3 {
             let white_now = night.white.map_or(0.0, |w| w[c].1.sqrt());
-            let on_white = night.dark_factor;
-            let dark_now = |pair: &Pair| (pair.dark_factor - share * on_white) * night.dark[c];
-            let whole = |sd: f64| move |_: &Pair| sd;
-            let kinds: [(&dyn Fn(&Pair) -> f64, f64); 4] = [
-                (&dark_now, on_white * night.dark[c]),
-                (&whole((1.0 - share) * rig.black.sd[c]), rig.black.sd[c]),
-                (&whole(-share * white_now), white_now),
-                (&whole(-share * rig.leak.sd[c]), rig.leak.sd[c]),
-            ];
-            for (on_target, on_white) in kinds {
+            let dark = night.dark[c];
+            let dark_on_white = night.dark_factor * dark;
+            // On a target: what goes with its own height and exposure, and what is taken off by the white.
+            for (own, taken_off, on_white) in [
+                (dark, -share * dark_on_white, dark_on_white),
+                (0.0, (1.0 - share) * rig.black.sd[c], rig.black.sd[c]),
+                (0.0, -share * white_now, white_now),
+                (0.0, -share * rig.leak.sd[c], rig.leak.sd[c]),
+            ] {
                 let moved = DVector::from_fn(size, |k, _| match (k % 3 == c, pairs.get(k / 3)) {
                     (false, _) => 0.0,
-                    (true, Some(pair)) => on_target(pair),
+                    (true, Some(pair)) => own * pair.dark_factor + taken_off,
                     (true, None) => on_white,
                 });
                 covariance += &moved * moved.transpose();
