@@ -233,7 +233,7 @@ fn losses(predictions: &Predictions) -> Vec<BlockLoss> {
         .collect()
 }
 
-pub(super) fn mean_loss(predictions: &Predictions) -> f64 {
+fn mean_loss(predictions: &Predictions) -> f64 {
     let blocks = losses(predictions);
     let weight: f64 = blocks.iter().map(|b| b.weight).sum();
     blocks.iter().map(|b| b.loss).sum::<f64>() / weight

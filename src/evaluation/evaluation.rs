@@ -60,7 +60,7 @@ pub struct Evaluation {
     /// What the chosen classifier pretends to reach when patches of a group are on both sides.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub leak: Option<Leak>,
-    /// The chosen classifier with another column's values left out whole (see
+    /// The chosen classifier with another column's values left out too (see
     /// [`other_split`](super::other_split())).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub other_split: Option<OtherSplit>,
@@ -401,7 +401,7 @@ pub struct FieldPrevalence {
     pub method: String,
 }
 
-/// The chosen classifier at its usual settings under a split by another column.
+/// The chosen classifier at its usual settings where patches are kept apart by another column too.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct OtherSplit {
     /// The other column: `night` or `site`.
@@ -410,11 +410,12 @@ pub struct OtherSplit {
     pub values: usize,
     /// Checked patches that share theirs with another group.
     pub shared: usize,
-    /// Log loss, positive against rest, with its values left out whole; absent where there is one only.
+    /// Log loss, positive against rest, of patches predicted from those that share neither group nor value;
+    /// absent where some patch shares one of them with every other.
     pub log_loss: Option<f64>,
     /// Area under the receiver operating characteristic, likewise.
     pub auc: Option<f64>,
-    /// Log loss with groups left out whole, at the same settings.
+    /// Log loss of patches predicted from all of other groups, at the same settings.
     pub own_log_loss: Option<f64>,
     /// Area, likewise.
     pub own_auc: Option<f64>,

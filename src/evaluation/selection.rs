@@ -35,7 +35,13 @@ pub(super) fn selection(
     };
     let name = |at: usize| predictions[at].classifier().to_string();
     Ok(Some(Selection {
-        sentence: sentence(predictions, order, &by_fold, figures.log_loss.as_ref()),
+        sentence: sentence(
+            predictions,
+            order,
+            &by_fold,
+            chosen,
+            figures.log_loss.as_ref(),
+        ),
         by_fold: by_fold
             .iter()
             .zip(&predictions[chosen].choices)
@@ -88,8 +94,19 @@ fn sentence(
     predictions: &[OutOfGroup],
     order: &[usize],
     by_fold: &[usize],
+    chosen: usize,
     log_loss: Option<&Merit>,
 ) -> String {
+    let anew = format!(
+        "Made anew without each of the {} folds, by the rest alone, the choice falls",
+        by_fold.len()
+    );
+    if by_fold.iter().all(|c| *c == chosen) {
+        return format!(
+            "{anew} on {} every time: its figures owe nothing to having been picked.",
+            predictions[chosen].classifier()
+        );
+    }
     let times: Vec<String> = order
         .iter()
         .filter_map(|&at| {
@@ -108,9 +125,7 @@ fn sentence(
         None => "unknown".to_string(),
     };
     format!(
-        "Made anew without each of the {} folds, by the rest alone, the choice falls {}; so chosen, log loss is {value}: \
-         this figure owes nothing to having been picked.",
-        by_fold.len(),
+        "{anew} {}; so chosen, log loss is {value}: this figure owes nothing to having been picked.",
         times.join(", ")
     )
 }
