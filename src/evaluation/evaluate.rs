@@ -432,7 +432,7 @@ fn cautions(
     let groups = distinct(&|_| true);
     if groups < 8 {
         warnings.push(format!(
-            "There are only {groups} groups: how much sites differ is hardly known, and the intervals, wide as they are, may still be too narrow."
+            "There are only {groups} groups: how much they differ is hardly known, and the intervals, wide as they are, may still be too narrow."
         ));
     }
     let positives = positive.iter().filter(|p| **p).count();

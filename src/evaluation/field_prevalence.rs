@@ -16,14 +16,7 @@ pub(super) fn field_prevalence(
 ) -> Result<FieldPrevalence> {
     let ledger = best.ledger_share();
     if let Some(value) = threshold.prevalence {
-        return Ok(FieldPrevalence {
-            value,
-            low: None,
-            high: None,
-            source: PrevalenceSource::Stated,
-            ledger,
-            method: "The field's prevalence is stated in the season file.".to_string(),
-        });
+        return Ok(FieldPrevalence::stated(value, ledger));
     }
     let weights = best.weights();
     if weights.iter().any(|w| *w != weights[0]) {
@@ -46,6 +39,30 @@ pub(super) fn field_prevalence(
         method: "The field's prevalence is taken to be the ledger's own weighted share."
             .to_string(),
     })
+}
+
+impl FieldPrevalence {
+    /// What the season file states, beside the ledger's own share.
+    pub fn stated(value: f64, ledger: f64) -> Self {
+        FieldPrevalence {
+            value,
+            low: None,
+            high: None,
+            source: PrevalenceSource::Stated,
+            ledger,
+            method: "The field's prevalence is stated in the season file.".to_string(),
+        }
+    }
+
+    /// The prevalence after a change of the season file, which may state another one; absent where it states none
+    /// any more, so that it must be estimated anew.
+    pub fn restated(&self, stated: Option<f64>) -> Option<Self> {
+        match (stated, self.source) {
+            (Some(value), _) => Some(Self::stated(value, self.ledger)),
+            (None, PrevalenceSource::Stated) => None,
+            (None, _) => Some(self.clone()),
+        }
+    }
 }
 
 /// The ledger's share with each patch counted as often as its chance of being checked says.

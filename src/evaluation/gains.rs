@@ -67,7 +67,7 @@ pub(super) fn paired_gains(
         .zip(values)
         .map(|(interval, value)| Merit::of(value, interval));
     let mut next = || merits.next().flatten();
-    let (log_loss, recall, precision) = (next(), next(), next());
+    let (log_loss, recall, precision) = (next(), next().map(of_shares), next().map(of_shares));
 
     let old_scores = Scores::new(&a.0, &positive)?.weighted(&new.weights)?;
     let new_scores = Scores::new(&b.0, &positive)?.weighted(&new.weights)?;
@@ -87,9 +87,18 @@ pub(super) fn paired_gains(
     let interval = value.and_then(|v| terms.bootstrap.interval_from(figure(&positives), v, &aucs));
     Ok(Gains {
         log_loss,
-        auc: Merit::of(value, interval),
+        auc: Merit::of(value, interval).map(of_shares),
         recall,
         precision,
         sides,
     })
+}
+
+/// A difference of two shares, whose limits are kept to what it can reach.
+fn of_shares(merit: Merit) -> Merit {
+    Merit {
+        low: merit.low.map(|low| low.max(-1.0)),
+        high: merit.high.map(|high| high.min(1.0)),
+        ..merit
+    }
 }

@@ -298,7 +298,7 @@ fn is_near(name: &str, other: &str) -> bool {
         .iter()
         .any(|name| name.chars().any(|c| c.is_ascii_digit()));
     let lettered = first == other_first && last == 1 && other_last == 1;
-    name.chars().count() >= 5
+    name.chars().count() >= 4
         && !numbered
         && !lettered
         && strsim::damerau_levenshtein(name, other) == 1

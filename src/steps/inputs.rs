@@ -80,6 +80,34 @@ pub fn is_up_to_date(path: &Path, inputs: &Provenance) -> bool {
     found.made_by == made_now.made_by && found.made_from == made_now.made_from
 }
 
+/// What to say of results that were made from other inputs than the present ones; of `evaluation.json`,
+/// `model.json` and `thresholds.json`.
+pub fn out_of_date(season: &Season, results: &[&str]) -> Result<Vec<String>> {
+    let learnt_from = of_learning(season)?;
+    let is_current = |result: &str| {
+        let after = match result {
+            "model.json" => Some("evaluation.json"),
+            "thresholds.json" => Some("model.json"),
+            _ => None,
+        };
+        let wanted = match after {
+            Some(after) if !season.result(after).is_file() => return Ok(true),
+            Some(after) => with_result(season, learnt_from.clone(), after)?,
+            None => learnt_from.clone(),
+        };
+        Ok(is_up_to_date(&season.result(result), &wanted))
+    };
+    let mut notes = Vec::new();
+    for result in results {
+        if !is_current(result)? {
+            notes.push(format!(
+                "results/{result} was made from other inputs than the present ones: `boneglow run` makes anew all that is out of date."
+            ));
+        }
+    }
+    Ok(notes)
+}
+
 /// The document that an earlier step leaves, with the remedy if it is not there.
 pub fn earlier<T: Serialize + serde::de::DeserializeOwned>(
     season: &Season,

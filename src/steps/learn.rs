@@ -13,7 +13,7 @@ use crate::numeric::decimal;
 use crate::season::Season;
 use crate::strip::{StripResult, median_patches_per_hectare};
 use crate::threshold::{self, Request, Thresholds};
-use crate::{Result, report};
+use crate::{Error, Result, report};
 use serde_json::json;
 
 /// Tests the season's classifiers on groups they have not seen; writes `evaluation.json` and
@@ -157,7 +157,9 @@ pub(super) fn evaluation_of(season: &Season) -> Result<Evaluation> {
 pub fn train(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
     let ledger = MeasuredLedger::read(season)?;
     let outcome = trained(season, &ledger, progress)?;
-    Ok(outcome.warn(drift::of_patches(season, &ledger)))
+    Ok(outcome
+        .warn(inputs::out_of_date(season, &["evaluation.json"])?)
+        .warn(drift::of_patches(season, &ledger)))
 }
 
 /// As [`train`] on a ledger that is measured already.
@@ -204,7 +206,11 @@ fn inside(season: &Season, nested: bool) -> Inside {
 
 /// Recommends the cut; writes `thresholds.json`.
 pub fn threshold(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
-    recommended(season, &MeasuredLedger::read(season)?, None, progress)
+    let outcome = recommended(season, &MeasuredLedger::read(season)?, None, progress)?;
+    Ok(outcome.warn(inputs::out_of_date(
+        season,
+        &["evaluation.json", "model.json"],
+    )?))
 }
 
 /// As [`threshold`] from a ledger that is measured already, and from predictions where there are some.
@@ -278,10 +284,21 @@ fn recommendation(
 ) -> Result<Thresholds> {
     let plan = &season.plan;
     let found = evaluation_of(season)?;
+    let prior = found
+        .prevalence
+        .restated(plan.threshold.prevalence)
+        .ok_or_else(|| {
+            Error::input(
+                "season.toml states no prevalence any more, and this result took the one it stated",
+            )
+            .at(season.result("evaluation.json"))
+            .key("threshold.prevalence")
+            .remedy("call `boneglow evaluate` again, which estimates it, or state it")
+        })?;
     let too_faint = learning.too_faint();
     let request = Request {
         plan: &plan.threshold,
-        prior: &found.prevalence,
+        prior: &prior,
         novelty,
         too_faint: &too_faint,
         min_luminance: rig.detection.detection_limit,

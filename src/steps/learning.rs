@@ -182,12 +182,15 @@ impl MeasuredLedger {
             .map_err(|e| e.at(season.file()))?;
         let mut warnings = ledger.warnings.clone();
         warnings.extend(oddities);
-        let faint = measurements.iter().filter(|m| m.too_faint).count();
+        let faint = (0..data.len()).filter(|&i| measurements[i].too_faint);
+        let (faint, lost) = faint.fold((0, 0), |(all, lost), i| {
+            (all + 1, lost + usize::from(data.is_positive(i)))
+        });
         if faint > 0 {
             warnings.push(format!(
-            "{faint} checked patches are below the detection limit: a survey passes them by, and \
-             recall counts their bones as missed."
-        ));
+                "{faint} checked patches are below the detection limit, {lost} of them positive: a survey passes them by, \
+                 and recall counts such positives as missed."
+            ));
         }
         if !colorless.is_empty() {
             let counts: Vec<String> = colorless.iter().map(|(l, n)| format!("{n} {l}")).collect();

@@ -2,7 +2,7 @@
 
 use super::judging::Judging;
 use super::marking::{NOT_CALIBRATED, marked};
-use super::{Outcome, learning};
+use super::{Outcome, inputs, learning};
 use crate::Result;
 use crate::calibration::Measurement;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
@@ -100,6 +100,9 @@ pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
 pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
     let measured = measured(season, table)?;
     let judging = Judging::read(season)?;
+    // A model may judge without the ledger that it was learnt from.
+    let results = ["model.json", "thresholds.json"];
+    let out_of_date = inputs::out_of_date(season, &results).unwrap_or_default();
     let judged = judging.judge(&measured.colors);
     let classes = judging.model.classes();
     let mut names: Vec<String> = COLORS.map(String::from).to_vec();
@@ -131,6 +134,7 @@ pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
             "Classified {} patches: {walks} are worth a walk.",
             cells.len()
         ))
+        .warn(out_of_date)
         .warn(measured.warnings)
         .result(json!({"patches": cells.len(), "walks": walks}));
     Ok((csv, outcome))

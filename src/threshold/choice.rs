@@ -272,7 +272,7 @@ fn by_walks(cases: &Cases, terms: Terms) -> Result<Choice> {
         cut,
         spread,
         format!(
-            "The lowest cut with at most {most} walks per hectare at {density} glowing patches per hectare; interval: the same on resampled groups."
+            "The lowest cut with at most {most} walks per hectare at {density:.0} glowing patches per hectare; interval: the same on resampled groups."
         ),
         warnings,
     ))

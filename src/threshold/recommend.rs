@@ -293,6 +293,14 @@ fn decision_curve(cases: &Cases, stakes: Stakes) -> Vec<NetBenefit> {
         .collect()
 }
 
+/// A cut in words.
+fn told(cut: f64) -> String {
+    match cut < 1e-4 {
+        true => "nearly 0".to_string(),
+        false => format!("{cut:.4}"),
+    }
+}
+
 fn policy_sentence(plan: &ThresholdPlan) -> String {
     match plan.policy {
         Policy::Cost => format!(
@@ -349,7 +357,9 @@ fn cautions(
         && logit(high) - logit(low) > 2.0 * std::f64::consts::LN_10
     {
         warnings.push(format!(
-            "The cut is poorly known: anything from {low:.4} to {high:.4} is compatible with the {} groups.",
+            "The cut is poorly known: anything from {} to {} is compatible with the {} groups.",
+            told(low),
+            told(high),
             predictions.group_names().len()
         ));
     }

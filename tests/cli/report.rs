@@ -70,3 +70,58 @@ fn a_table_that_is_new_to_the_ledger_makes_its_results_older() {
     assert!(page.contains("Parts of this page are older than their inputs."));
     assert!(page.contains("(changed since: ledger/more.csv)"));
 }
+
+/// All that is said, on both streams.
+fn told(season: &TrialSeason, arguments: &[&str]) -> String {
+    let output = season.command(arguments).output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}");
+    [output.stdout, output.stderr]
+        .map(|stream| String::from_utf8(stream).unwrap())
+        .concat()
+}
+
+#[test]
+fn a_cut_follows_a_prevalence_that_is_stated_anew() {
+    let season = TrialSeason::small();
+    let stated = "[threshold]\nprevalence = 0.04\n[ledger]";
+    season.replace("season.toml", "[ledger]", stated);
+    learn(&season);
+    let prior = || json(&season, "results/thresholds.json")["prior"]["value"].clone();
+    assert_eq!(prior(), 0.04);
+    season.replace("season.toml", "prevalence = 0.04", "prevalence = 0.01");
+    let said = told(&season, &["threshold"]);
+    for part in [
+        "at a prevalence of 0.0100",
+        "results/evaluation.json was made from other inputs",
+    ] {
+        assert!(said.contains(part), "{said}");
+    }
+    assert_eq!(prior(), 0.01);
+    season.replace("season.toml", "prevalence = 0.01", "");
+    season.refuses(
+        &["threshold"],
+        &[
+            "evaluation.json",
+            "threshold.prevalence",
+            "boneglow evaluate",
+        ],
+    );
+}
+
+#[test]
+fn steps_say_that_what_they_build_on_is_out_of_date() {
+    let season = TrialSeason::small();
+    learn(&season);
+    let note = "was made from other inputs than the present ones";
+    let classify = ["classify", "ledger/checks.csv", "-o", "-"];
+    for step in [&["train"][..], &["threshold"], &classify] {
+        assert!(!told(&season, step).contains(note), "{step:?}");
+    }
+    season.edit("ledger/checks.csv", |text| {
+        let lines: Vec<&str> = text.lines().collect();
+        lines[..lines.len() - 1].join("\n") + "\n"
+    });
+    for step in [&classify[..], &["train"], &["threshold"]] {
+        assert!(told(&season, step).contains(note), "{step:?}");
+    }
+}
