@@ -5,7 +5,7 @@
 mod oddities;
 mod patch;
 
-pub use oddities::oddities;
+pub use oddities::{check_colors, oddities};
 pub use patch::{Patch, Selection};
 
 use crate::files::{Row, Table, nearest_known};

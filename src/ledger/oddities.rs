@@ -4,27 +4,42 @@ use super::Patch;
 use crate::calibration::{Measurement, Rig, Role};
 use crate::colorimetry::{Chromaticity, beyond_locus_uv};
 use crate::season::ChromaticityKind;
-use crate::signal::{CodeValues, LinearSignal, Reading, listed, odd_units};
+use crate::signal::{CodeValues, LinearSignal, Reading, listed, odd_units, other_exposures};
+use crate::{Error, Result};
 use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Patches with a larger share of clipped pixels are told.
 const CLIPPED: f64 = 0.02;
-/// An exposure so many times longer or shorter than the calibration's is asked about.
-const EXPOSURES: f64 = 50.0;
 /// A filter passes a little below its edge.
 const EDGE_NM: f64 = 20.0;
 /// A color is impossible where it lies farther outside, beyond its own uncertainty.
 const OUTSIDE_UV: f64 = 0.01;
+/// With a larger share of impossible colors, what the ledger holds is not what the rig was calibrated for.
+const IMPOSSIBLE: f64 = 0.1;
 
 /// What is odd of patches and of what was measured of them, in plain sentences.
 pub fn oddities(patches: &[Patch], measurements: &[Measurement], rig: &Rig) -> Vec<String> {
     let named = patches.iter().map(|p| (p.id.clone(), &p.reading));
     let mut told = clipped(patches);
     told.extend(odd_units(named, rig.bit_depth));
-    told.extend(other_exposures(patches, rig));
-    told.extend(impossible(patches, measurements, rig));
+    told.extend(unlike_the_calibrations(patches, rig));
+    let impossible = Impossible::among(patches, measurements, rig);
+    told.extend(impossible.map(|found| found.sentence() + "."));
     told
+}
+
+/// Fails where so many patches have a color that no light has, measured with a rig that passed its
+/// calibration, that nothing is to be learnt from them.
+///
+/// # Errors
+/// Says how many they are, which, and what to check.
+pub fn check_colors(patches: &[Patch], measurements: &[Measurement], rig: &Rig) -> Result<()> {
+    let found = Impossible::among(patches, measurements, rig);
+    match found.filter(|found| rig.passed && found.share() > IMPOSSIBLE) {
+        Some(found) => Err(Error::input(found.what()).remedy(found.reason())),
+        None => Ok(()),
+    }
 }
 
 /// Says which patches of each table have clipped pixels.
@@ -56,71 +71,84 @@ pub(super) fn clipped(patches: &[Patch]) -> Vec<String> {
     tables.into_iter().map(of_table).collect()
 }
 
-fn other_exposures(patches: &[Patch], rig: &Rig) -> Option<String> {
+fn unlike_the_calibrations(patches: &[Patch], rig: &Rig) -> Option<String> {
     let times = |p: &Patch| {
-        p.reading
-            .capture
-            .exposure_s
-            .zip(rig.exposure.exposure_s)
-            .map(|(a, b)| a / b)
+        let ratio = p.reading.capture.exposure_s? / rig.exposure.exposure_s?;
+        Some((p.id.clone(), ratio))
     };
-    let far: Vec<(&Patch, f64)> = patches
-        .iter()
-        .filter_map(|p| Some((p, times(p)?)))
-        .filter(|(_, times)| !(1.0 / EXPOSURES..=EXPOSURES).contains(times))
-        .collect();
-    let (_, first) = *far.first()?;
-    let ids: Vec<String> = far.iter().map(|(p, _)| p.id.clone()).collect();
-    Some(format!(
-        "exposure_s is {first:.3} times that of the calibration in {}. Are both in seconds?",
-        listed(&ids)
-    ))
+    other_exposures(patches.iter().filter_map(times))
 }
 
 /// Patches of a color that no light has that the filter passes.
-fn impossible(patches: &[Patch], measurements: &[Measurement], rig: &Rig) -> Option<String> {
-    if !rig.calibrated {
-        return None;
+struct Impossible {
+    ids: Vec<String>,
+    /// How many of them would be possible with red and blue exchanged.
+    mended: usize,
+    patches: usize,
+}
+
+impl Impossible {
+    fn among(patches: &[Patch], measurements: &[Measurement], rig: &Rig) -> Option<Self> {
+        if !rig.calibrated {
+            return None;
+        }
+        let from_nm = match rig.chromaticity {
+            ChromaticityKind::ThroughFilter => rig.filter_cut_on_nm - EDGE_NM,
+            ChromaticityKind::Emission => rig.laser_nm,
+        };
+        let possible = |m: &Measurement| match &m.color {
+            Some(color) => {
+                let outside = beyond_locus_uv(Chromaticity::new(color.u, color.v), from_nm);
+                outside < OUTSIDE_UV + 3.0 * color.sd()[0].max(color.sd()[1])
+            }
+            None => false,
+        };
+        let mut found = Impossible {
+            ids: Vec::new(),
+            mended: 0,
+            patches: patches.len(),
+        };
+        for (patch, measurement) in patches.iter().zip(measurements) {
+            if possible(measurement) {
+                continue;
+            }
+            let other = rig.measure(&exchanged(&patch.reading), Role::Ground);
+            let mends = !other.too_faint && possible(&other);
+            // One without a color may be dark ground; it counts where the other order shows a glow.
+            if mends || !measurement.too_faint {
+                found.ids.push(patch.id.clone());
+                found.mended += usize::from(mends);
+            }
+        }
+        (!found.ids.is_empty()).then_some(found)
     }
-    let from_nm = match rig.chromaticity {
-        ChromaticityKind::ThroughFilter => rig.filter_cut_on_nm - EDGE_NM,
-        ChromaticityKind::Emission => rig.laser_nm,
-    };
-    let possible = |m: &Measurement| match &m.color {
-        Some(color) => {
-            let outside = beyond_locus_uv(Chromaticity::new(color.u, color.v), from_nm);
-            outside < OUTSIDE_UV + 3.0 * color.sd()[0].max(color.sd()[1])
-        }
-        None => false,
-    };
-    let exchanged = |p: &Patch| rig.measure(&exchanged(&p.reading), Role::Ground);
-    let (mut ids, mut mended) = (Vec::new(), 0);
-    for (patch, measurement) in patches.iter().zip(measurements) {
-        if possible(measurement) {
-            continue;
-        }
-        let other = exchanged(patch);
-        let mends = !other.too_faint && possible(&other);
-        // One without a color may be dark ground; it counts where the other order shows a glow.
-        if mends || !measurement.too_faint {
-            ids.push(patch.id.clone());
-            mended += usize::from(mends);
-        }
+
+    fn share(&self) -> f64 {
+        self.ids.len() as f64 / self.patches as f64
     }
-    let reason = match 2 * mended > ids.len() {
-        true => {
-            "with red and blue exchanged they would be possible: check the order of the channels"
-        }
-        false => "check the boxes, the dark level and that they are of this rig",
-    };
-    (!ids.is_empty()).then(|| {
+
+    fn what(&self) -> String {
         format!(
-            "{} of {} patches have a color that no light has which the filter passes ({}); {reason}.",
-            ids.len(),
-            patches.len(),
-            listed(&ids)
+            "{} of {} patches have a color that no light has which the filter passes ({})",
+            self.ids.len(),
+            self.patches,
+            listed(&self.ids)
         )
-    })
+    }
+
+    fn reason(&self) -> &'static str {
+        match 2 * self.mended > self.ids.len() {
+            true => {
+                "with red and blue exchanged they would be possible: check the order of the columns r, g, b and the \
+                 camera's order of channels"
+            }
+            false => "check the boxes, the dark level and that they are of this rig",
+        }
+    }
+
+    fn sentence(&self) -> String {
+        format!("{}; {}", self.what(), self.reason())
+    }
 }
 
 /// The reading with red and blue exchanged.

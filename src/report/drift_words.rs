@@ -1,5 +1,6 @@
 //! Whether a drift of color matters: how far the targets moved, beside what the rig promises.
 
+use super::Sources;
 use super::figures::Span;
 use super::numbers::{fixed, stated};
 use crate::calibration::{Drift, DriftNight, Rig};
@@ -42,7 +43,9 @@ pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64)
         )
     });
     let verdict = match (night.beyond(allowed), own.is_some_and(|u| mean > u)) {
-        (true, _) => "that is too far to go on without a new calibration",
+        (true, _) => {
+            "that is too far to use what was recorded that night without a new calibration"
+        }
         (false, true) => {
             "that is within the limit, but more than the uncertainty stated with a color"
         }
@@ -56,6 +59,14 @@ pub(super) fn size_of_shift(night: &DriftNight, rig: Option<&Rig>, allowed: f64)
 
 /// What to mind of a night on which the rig was not what was calibrated.
 pub(super) fn warnings(night: &DriftNight, rig: Option<&Rig>, plan: &Plan) -> Vec<String> {
+    if plan.ledger.leaves_out(&night.night) {
+        let seen = night.is_seen_by(&plan.classify.features);
+        let told = format!(
+            "On {} the rig was not what was calibrated; the ledger leaves this night out, so that nothing was learnt from it",
+            night.night
+        );
+        return seen.then_some(told).into_iter().collect();
+    }
     let mut told = Vec::new();
     let size = size_of_shift(night, rig, plan.calibration.drift_limit_uv());
     if let (true, Some(size)) = (night.drifted, size) {
@@ -73,13 +84,41 @@ pub(super) fn warnings(night: &DriftNight, rig: Option<&Rig>, plan: &Plan) -> Ve
     told
 }
 
-/// How many of the checked patches, counted by night, were recorded when the rig was not what was
-/// calibrated, and what to do; absent where there are none.
-pub fn learnt_from_drifted(
+/// Nights of the ledger of which no captures of targets are on record, neither the calibration's nor
+/// later ones.
+pub(super) fn untested(sources: &Sources) -> Vec<&str> {
+    let calibrated = sources.rig.as_ref().is_some_and(|rig| rig.calibrated);
+    let awaited = sources.drift.is_none() && !sources.plan.calibration.nights.is_empty();
+    if !calibrated || awaited {
+        return Vec::new();
+    }
+    let judged = sources.drift.iter().flat_map(|d| &d.nights);
+    let judged: Vec<&str> = judged.map(|n| n.night.as_str()).collect();
+    let nights = sources.ledger.iter().flat_map(|l| l.nights.keys());
+    nights
+        .map(String::as_str)
+        .filter(|night| !judged.contains(night) && !sources.calibration_nights.contains(*night))
+        .collect()
+}
+
+/// As [`untested`], in a sentence without its stop.
+pub(super) fn untested_nights(sources: &Sources) -> Option<String> {
+    let nights = untested(sources);
+    (!nights.is_empty()).then(|| {
+        format!(
+            "Nights without captures of targets, so not tested for drift: {}",
+            nights.join(", ")
+        )
+    })
+}
+
+/// Of patches counted by night, those recorded when the rig was not what was calibrated: how many, and
+/// how many of which night; absent where there are none.
+fn of_changed_nights(
     drift: &Drift,
     plan: &Plan,
     patches: &BTreeMap<String, usize>,
-) -> Option<String> {
+) -> Option<(usize, String)> {
     let seen = drift
         .nights
         .iter()
@@ -92,15 +131,38 @@ pub fn learnt_from_drifted(
         .iter()
         .map(|(n, night)| format!("{n} of {night}"))
         .collect();
-    (all > 0).then(|| {
-        format!(
-            "{all} of {} checked patches that are learnt from were recorded on nights on which the rig was not what was calibrated \
-             ({}): they are measured wrongly by as much as it had changed. To learn without them, name these nights in \
-             ledger.leave_out_nights.",
-            patches.values().sum::<usize>(),
-            each.join(", ")
-        )
-    })
+    (all > 0).then(|| (all, each.join(", ")))
+}
+
+/// How many of `all` patches, counted by night where it is known, were recorded when the rig was not what
+/// was calibrated; absent where there are none.
+pub fn measured_when_drifted(
+    drift: &Drift,
+    plan: &Plan,
+    patches: &BTreeMap<String, usize>,
+    all: usize,
+) -> Option<String> {
+    let (count, each) = of_changed_nights(drift, plan, patches)?;
+    Some(format!(
+        "{count} of {all} patches were recorded on nights on which the rig was not what was calibrated ({each}): they are \
+         measured wrongly by as much as it had changed."
+    ))
+}
+
+/// How many of the checked patches, counted by night, were recorded when the rig was not what was
+/// calibrated, and what to do; absent where there are none.
+pub fn learnt_from_drifted(
+    drift: &Drift,
+    plan: &Plan,
+    patches: &BTreeMap<String, usize>,
+) -> Option<String> {
+    let (count, each) = of_changed_nights(drift, plan, patches)?;
+    Some(format!(
+        "{count} of {} checked patches that are learnt from were recorded on nights on which the rig was not what was calibrated \
+         ({each}): they are measured wrongly by as much as it had changed. To learn without them, name these nights in \
+         ledger.leave_out_nights.",
+        patches.values().sum::<usize>()
+    ))
 }
 
 #[cfg(test)]

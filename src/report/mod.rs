@@ -18,7 +18,7 @@ mod strip_plate;
 mod tests;
 mod text;
 
-pub use drift_words::learnt_from_drifted;
+pub use drift_words::{learnt_from_drifted, measured_when_drifted};
 pub use freshness::Older;
 pub use page::description;
 pub use plates::Part;

@@ -3,19 +3,19 @@
 use super::drift_words;
 use super::figures::ClassGlow;
 use super::freshness::{Freshness, Older};
-use crate::calibration::{self, DRIFT_FORMAT, Drift, Exposure, Rig, Role};
+use crate::calibration::{self, DRIFT_FORMAT, Drift, Rig, Role};
 use crate::evaluation::{self, COMPARISON_FORMAT, Comparison, Evaluation, LOCKED_FORMAT, Openings};
-use crate::files::{self, Document, Provenance};
+use crate::files::{self, Document, Provenance, Table};
 use crate::ledger::Ledger;
 use crate::planning::{self, NextWalk};
 use crate::season::{Plan, Season};
 use crate::signal::{BitDepth, Response};
-use crate::strip::{StripResult, unstated_exposure};
+use crate::strip::{StripResult, doubtful_exposure};
 use crate::threshold::{self, Thresholds};
 use crate::{Error, Result};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 /// The results of a season; each part may be missing.
@@ -27,6 +27,8 @@ pub struct Sources {
     pub rig: Option<Rig>,
     /// `drift.json`.
     pub drift: Option<Drift>,
+    /// Nights on which the calibration's own captures were recorded, where that was written down.
+    pub calibration_nights: BTreeSet<String>,
     /// The ledger, where it has a ground check.
     pub ledger: Option<LedgerView>,
     /// `evaluation.json`.
@@ -147,6 +149,7 @@ impl Sources {
             plan: season.plan.clone(),
             rig,
             drift,
+            calibration_nights: calibration_nights(season),
             ledger,
             evaluation,
             thresholds,
@@ -202,9 +205,10 @@ impl Sources {
         let drifted_patches = drifted_patches.and_then(|(drift, ledger)| {
             drift_words::learnt_from_drifted(drift, &self.plan, &ledger.nights)
         });
+        let untested = drift_words::untested_nights(self);
         let rig_of_strips = self.rig.as_ref().filter(|_| !self.strips.is_empty());
-        let exposure =
-            rig_of_strips.and_then(|rig| unstated_exposure(rig, Exposure::from(&self.plan.strips)));
+        let exposure = rig_of_strips.into_iter();
+        let exposure = exposure.flat_map(|r| doubtful_exposure(r, (&self.plan.strips).into()));
         let of_strips = self.strips.iter().flat_map(|s| {
             let named = |w: &String| format!("strip {}: {w}", s.result.strip);
             s.result.warnings.iter().map(named)
@@ -216,6 +220,7 @@ impl Sources {
             .chain(gone)
             .chain(drifted)
             .chain(drifted_patches)
+            .chain(untested)
             .chain(of_steps)
             .chain(exposure)
             .chain(of_strips)
@@ -226,6 +231,21 @@ impl Sources {
         }
         warnings
     }
+}
+
+/// The nights that the calibration's captures name.
+fn calibration_nights(season: &Season) -> BTreeSet<String> {
+    let captures = season.plan.calibration.captures.iter();
+    let tables = captures.filter_map(|name| Table::read(&season.resolve(name)).ok());
+    let mut nights = BTreeSet::new();
+    for table in tables {
+        nights.extend(
+            table
+                .rows()
+                .filter_map(|r| r.get("night").map(str::to_string)),
+        );
+    }
+    nights
 }
 
 /// Reads results, and minds what they were made from.

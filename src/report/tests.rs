@@ -526,6 +526,7 @@ fn empty(plan: Plan) -> Sources {
         plan,
         rig: None,
         drift: None,
+        calibration_nights: Default::default(),
         ledger: None,
         evaluation: None,
         thresholds: None,
@@ -909,4 +910,33 @@ fn the_demos_calibration_and_its_nights_are_drawn() {
             "chromaticity"
         ]
     );
+}
+
+#[test]
+fn nights_that_were_not_tested_or_are_left_out_are_told_as_such() {
+    let mut sources = whole();
+    let nights = ["2031-04-11", "2031-05-09", "2031-06-01"];
+    let ledger = sources.ledger.as_mut().unwrap();
+    ledger.nights = nights.map(|night| (night.to_string(), 9)).into();
+    sources.calibration_nights = [nights[0].to_string()].into();
+    let told = sources.warnings().join("\n");
+    assert!(
+        told.contains("so not tested for drift: 2031-06-01\n"),
+        "{told}"
+    );
+    assert!(told.contains("On 2031-07-30 color had drifted"), "{told}");
+
+    sources.plan.ledger.leave_out_nights = vec!["2031-07-30".to_string()];
+    let told = sources.warnings().join("\n");
+    assert!(!told.contains("color had drifted"), "{told}");
+    assert!(
+        told.contains(
+            "On 2031-07-30 the rig was not what was calibrated; the ledger leaves this night out"
+        ),
+        "{told}"
+    );
+    let report = Report::of(&sources).unwrap();
+    check(&report);
+    assert!(report.page.contains("left out of the ledger"));
+    assert!(report.methods.contains("The ledger leaves this night out."));
 }

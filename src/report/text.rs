@@ -107,6 +107,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         drift_moved => plain(&by_night(sources, drift_words::moved)),
         drift_sizes => plain(&by_night(sources, |n| drift_words::size_of_shift(n, rig, allowed))),
         drift_limit => allowed,
+        untested_nights => plain(&drift_words::untested(sources)),
         own_uv => plain(&rig.and_then(drift_words::standard_uncertainty)),
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),

@@ -203,6 +203,13 @@ pub struct LedgerPlan {
     pub leave_out_nights: Vec<String>,
 }
 
+impl LedgerPlan {
+    /// Whether nothing is learnt from what was recorded on a night.
+    pub fn leaves_out(&self, night: &str) -> bool {
+        self.leave_out_nights.iter().any(|name| name == night)
+    }
+}
+
 /// `[classify]`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -11,7 +11,7 @@ mod response;
 mod row;
 mod values;
 
-pub use oddities::{check_scale, listed, odd_units};
+pub use oddities::{check_scale, listed, long_exposures, odd_heights, odd_units, other_exposures};
 pub use picture::{Picture, PictureCache, Region};
 pub use reading::{Capture, Column, Reading};
 pub(crate) use response::clipped_step;

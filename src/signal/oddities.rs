@@ -8,6 +8,8 @@ use crate::{Error, Result};
 const HIGHEST_M: f64 = 200.0;
 /// A camera that moves over the ground exposes shorter.
 const LONGEST_S: f64 = 1.0;
+/// An exposure so many times longer or shorter than the calibration's is asked about.
+const EXPOSURES: f64 = 50.0;
 /// So many readings are needed before all of them being small is no chance.
 const FEWEST: usize = 3;
 
@@ -33,27 +35,13 @@ pub fn odd_units<'a>(
     readings: impl Iterator<Item = (String, &'a Reading)> + Clone,
     depth: BitDepth,
 ) -> Vec<String> {
-    let mut told = Vec::new();
-    let above = |of: fn(&Reading) -> Option<f64>, limit: f64| {
-        let found = readings.clone().filter_map(move |(name, reading)| {
-            let value = of(reading).filter(|v| *v > limit)?;
-            Some((name, value))
-        });
-        let (names, values): (Vec<String>, Vec<f64>) = found.unzip();
-        let largest = values.iter().copied().fold(0.0, f64::max);
-        (!names.is_empty()).then(|| (listed(&names), largest))
+    let of = |value: fn(&Reading) -> Option<f64>| {
+        let named = readings.clone();
+        named.filter_map(move |(name, reading)| Some((name, value(reading)?)))
     };
-    if let Some((names, largest)) = above(|r| r.capture.height_m, HIGHEST_M) {
-        told.push(format!(
-            "height_m is above {HIGHEST_M} m in {names} (largest {largest}): no laser line is seen from there. Is \
-             the column in centimeters?"
-        ));
-    }
-    if let Some((names, largest)) = above(|r| r.capture.exposure_s, LONGEST_S) {
-        told.push(format!(
-            "exposure_s is above {LONGEST_S} s in {names} (largest {largest}). Is the column in milliseconds?"
-        ));
-    }
+    let mut told = Vec::new();
+    told.extend(odd_heights(of(|r| r.capture.height_m)));
+    told.extend(long_exposures(of(|r| r.capture.exposure_s)));
     let (count, largest) = largest_code(readings.map(|(_, reading)| reading));
     if depth.bits() > 8 && count >= FEWEST && largest <= 255.0 {
         told.push(format!(
@@ -63,6 +51,41 @@ pub fn odd_units<'a>(
         ));
     }
     told
+}
+
+/// Asks about heights in m from which no laser line is seen, each with its name.
+pub fn odd_heights(heights: impl Iterator<Item = (String, f64)>) -> Option<String> {
+    let (names, largest) = above(heights, HIGHEST_M)?;
+    Some(format!(
+        "height_m is above {HIGHEST_M} m in {names} (largest {largest}): no laser line is seen from there. Is it in \
+         centimeters?"
+    ))
+}
+
+/// Asks about exposures in s that no moving camera makes, each with its name.
+pub fn long_exposures(exposures: impl Iterator<Item = (String, f64)>) -> Option<String> {
+    let (names, largest) = above(exposures, LONGEST_S)?;
+    Some(format!(
+        "exposure_s is above {LONGEST_S} s in {names} (largest {largest}). Is it in milliseconds?"
+    ))
+}
+
+/// Asks about exposures far from the calibration's, each with its name and how many times that one it is.
+pub fn other_exposures(times: impl Iterator<Item = (String, f64)>) -> Option<String> {
+    let far = times.filter(|(_, times)| !(1.0 / EXPOSURES..=EXPOSURES).contains(times));
+    let (names, times): (Vec<String>, Vec<f64>) = far.unzip();
+    let first = times.first()?;
+    Some(format!(
+        "exposure_s is {first:.3} times that of the calibration in {}. Are both in seconds?",
+        listed(&names)
+    ))
+}
+
+/// The names of the values above a limit, and the largest of them.
+fn above(values: impl Iterator<Item = (String, f64)>, limit: f64) -> Option<(String, f64)> {
+    let (names, values): (Vec<String>, Vec<f64>) = values.filter(|(_, v)| *v > limit).unzip();
+    let largest = values.iter().copied().fold(0.0, f64::max);
+    (!names.is_empty()).then(|| (listed(&names), largest))
 }
 
 /// How many readings were given as code values, and the largest of these; what is read from a picture

@@ -4,10 +4,12 @@ use super::learning::MeasuredLedger;
 use super::{Outcome, inputs, learning};
 use crate::calibration::{self, DRIFT_FORMAT, Drift, DriftNight};
 use crate::files::{Document, Provenance};
-use crate::report::learnt_from_drifted;
+use crate::ledger::Patch;
+use crate::report::{learnt_from_drifted, measured_when_drifted};
 use crate::season::Season;
 use crate::{Error, Result};
 use serde_json::json;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// Judges later nights' captures against `rig.json` and writes `drift.json`; without tables, those
@@ -84,6 +86,16 @@ pub(super) fn of_patches(season: &Season, ledger: &MeasuredLedger) -> Option<Str
     learnt_from_drifted(&known, &season.plan, &ledger.nights(season))
 }
 
+/// What to know of patches of a table that were recorded when the rig had drifted.
+pub(super) fn of_table(season: &Season, patches: &[Patch]) -> Option<String> {
+    let known = earlier_nights(season)?.content;
+    let mut nights: BTreeMap<String, usize> = BTreeMap::new();
+    for night in patches.iter().filter_map(|patch| patch.night.clone()) {
+        *nights.entry(night).or_default() += 1;
+    }
+    measured_when_drifted(&known, &season.plan, &nights, patches.len())
+}
+
 fn describe(season: &Season, found: &Drift) -> Outcome {
     let limit = season.plan.calibration.drift_limit_uv();
     let mut outcome = Outcome::new("drift")
@@ -100,7 +112,7 @@ fn describe(season: &Season, found: &Drift) -> Outcome {
             false => format!("p = {:.4}", night.p_value),
         };
         outcome = outcome.say(format!(
-            "Night {}: {} ({p_value}{}).",
+            "Night {}: {} (color: {p_value}{}).",
             night.night,
             night.cause.trim_end_matches('.'),
             moved(season, night)
@@ -115,9 +127,13 @@ fn moved(season: &Season, night: &DriftNight) -> String {
         return String::new();
     };
     let limit = season.plan.calibration.drift_limit_uv();
+    let left_out = season.plan.ledger.leaves_out(&night.night);
     let verdict = match (night.drifted, night.beyond(limit)) {
         (false, _) => String::new(),
         (true, false) => format!(", within the season's limit of {limit}"),
+        (true, true) if left_out => {
+            format!(", beyond the season's limit of {limit}; the ledger leaves this night out")
+        }
         (true, true) => format!(", beyond the season's limit of {limit}: calibrate anew"),
     };
     format!("; mean shift in u'v' {mean:.4}{verdict}")

@@ -4,7 +4,7 @@ use super::inputs;
 use crate::calibration::{self, GlowColor, Measurement, Rig, Role};
 use crate::evaluation::Unchecked;
 use crate::features::{self, Dataset, Feature, Sample};
-use crate::ledger::{Ledger, Patch, Selection, oddities};
+use crate::ledger::{Ledger, Patch, Selection, check_colors, oddities};
 use crate::season::Season;
 use crate::{Error, Result};
 use ndarray::Array2;
@@ -85,6 +85,8 @@ impl MeasuredLedger {
         let rig = rig(season)?;
         let mut ledger = Ledger::read(season, &rig.response)?;
         let measurements = measure(&rig, &ledger.patches);
+        check_colors(&ledger.patches, &measurements, &rig)
+            .map_err(|e| e.at(season.file()).key("ledger.files"))?;
         let odd = oddities(&ledger.patches, &measurements, &rig);
         ledger.warnings.extend(odd.iter().cloned());
         Ok(MeasuredLedger {

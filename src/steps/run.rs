@@ -15,7 +15,7 @@ pub enum RunEnd {
     Done,
     /// The calibration is over its limit, and nothing after it was done.
     CalibrationFailed,
-    /// All is done, and on a night the rig was not what was calibrated.
+    /// All is done, and on a night that the ledger does not leave out the rig was not what was calibrated.
     Drifted,
 }
 
@@ -98,10 +98,16 @@ pub fn run(
         };
     }
     tell(report::report(season, progress)?);
-    if changed_nights.is_empty() {
+    let (left_out, used): (Vec<String>, Vec<String>) = changed_nights
+        .into_iter()
+        .partition(|night| season.plan.ledger.leaves_out(night));
+    if !left_out.is_empty() {
+        tell(drifted_and_left_out(&left_out));
+    }
+    if used.is_empty() {
         return Ok(RunEnd::Done);
     }
-    tell(drifted(&changed_nights));
+    tell(drifted(&used));
     Ok(RunEnd::Drifted)
 }
 
@@ -112,6 +118,17 @@ fn once<'a>(ledger: &'a OnceCell<MeasuredLedger>, season: &Season) -> Result<&'a
     }
     let read = MeasuredLedger::read(season)?;
     Ok(ledger.get_or_init(|| read))
+}
+
+/// The last word on nights whose drift does no harm to what was learnt.
+fn drifted_and_left_out(nights: &[String]) -> Outcome {
+    Outcome::new("run")
+        .say(format!(
+            "The rig was not what was calibrated on {}; ledger.leave_out_nights leaves out what was recorded then, and \
+             nothing was learnt from it.",
+            nights.join(", ")
+        ))
+        .result(json!({"left_out_nights": nights}))
 }
 
 /// The last word on nights whose drift was told of in its place.

@@ -2,7 +2,7 @@
 
 use super::judging::Judging;
 use super::marking::{NOT_CALIBRATED, marked};
-use super::{Outcome, inputs, learning};
+use super::{Outcome, drift, inputs, learning};
 use crate::Result;
 use crate::calibration::Measurement;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
@@ -69,6 +69,7 @@ fn measured(season: &Season, table: &Table) -> Result<Measured> {
     let patches = read_table(table, &season.plan.ledger.group, &mut recordings)?;
     let colors = learning::measure(&rig, &patches);
     let mut warnings = oddities(&patches, &colors, &rig);
+    warnings.extend(drift::of_table(season, &patches));
     if !rig.calibrated {
         warnings.insert(0, NOT_CALIBRATED.to_string());
     }

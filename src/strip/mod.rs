@@ -39,7 +39,7 @@ pub use place::{
 };
 pub use row_table::RowTable;
 pub use score::{ScoreOptions, score, score_block};
-pub use scorer::{Cut, Scorer, unstated_exposure};
+pub use scorer::{Cut, Scorer, doubtful_exposure};
 pub use stack::{LinePosition, Stacker};
 
 #[cfg(test)]

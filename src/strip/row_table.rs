@@ -3,6 +3,7 @@
 use super::{Ground, Pose, PositionPlan, offset_m};
 use crate::files::Table;
 use crate::numeric::median;
+use crate::signal::odd_heights;
 use crate::{Error, Result};
 use std::path::Path;
 
@@ -164,6 +165,22 @@ impl RowTable {
             }
         }
         Ok(result)
+    }
+
+    /// What looks like a slip in the table, in plain sentences.
+    pub fn oddities(&self) -> Vec<String> {
+        let heights = self.height_m.0.iter();
+        let heights = heights.map(|(row, height)| (format!("row {row}"), *height));
+        let placeless = (0..self.rows)
+            .filter(|row| self.pose(f64::from(*row) + 0.5).is_none())
+            .count();
+        let placeless = (placeless > 0).then(|| {
+            format!(
+                "{placeless} of {} rows have no place: the row table has no position, height and heading for them.",
+                self.rows
+            )
+        });
+        odd_heights(heights).into_iter().chain(placeless).collect()
     }
 
     /// Rows of the strip.

@@ -116,7 +116,7 @@ pub fn score(
         .filter(|c| !c.novel && c.place.is_some())
         .count();
     let placed_glows = glows.iter().filter(|g| g.place.is_some()).count();
-    let mut warnings = Vec::new();
+    let mut warnings = options.rows.map_or(Vec::new(), RowTable::oddities);
     if options.rows.is_some() {
         let lost = candidates.iter().filter(|c| c.place.is_none()).count();
         if lost > 0 {

@@ -9,6 +9,7 @@ use super::pixels::{ColorRow, PixelColors};
 use super::quadratic::{Answers, Quadratic};
 use super::{Block, PixelCounts, Samples};
 use crate::calibration::{Exposure, Rig};
+use crate::signal::{long_exposures, other_exposures};
 use crate::threshold::Thresholds;
 use crate::{Error, Result};
 
@@ -30,8 +31,24 @@ impl From<&Thresholds> for Cut {
     }
 }
 
+/// What is to be asked about the exposure that the season states of its strips, or does not state.
+pub fn doubtful_exposure(rig: &Rig, strips: Exposure) -> Vec<String> {
+    let of_strips = |value: f64| ("[strips] of season.toml".to_string(), value);
+    let times = strips.exposure_s.zip(rig.exposure.exposure_s);
+    let times = times.map(|(strips, calibration)| of_strips(strips / calibration));
+    let stated = strips.exposure_s.map(of_strips);
+    [
+        unstated_exposure(rig, strips),
+        long_exposures(stated.into_iter()),
+        other_exposures(times.into_iter()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
 /// What the calibration knows of its exposure and is not stated of the strips'.
-pub fn unstated_exposure(rig: &Rig, strips: Exposure) -> Option<String> {
+fn unstated_exposure(rig: &Rig, strips: Exposure) -> Option<String> {
     let known = [
         ("exposure_s", rig.exposure.exposure_s, strips.exposure_s),
         ("gain_db", rig.exposure.gain_db, strips.gain_db),

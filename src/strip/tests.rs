@@ -426,12 +426,52 @@ fn a_strip_of_another_exposure_is_as_bright_as_one_of_the_calibrations() {
     assert!((longer.luminance * 1.25 / alike.luminance - 1.0).abs() < 1e-5);
     assert!((louder.luminance * 10_f64.powf(0.1) / alike.luminance - 1.0).abs() < 1e-5);
     assert!((longer.u - alike.u).abs() < 1e-5 && (longer.v - alike.v).abs() < 1e-5);
-    let said = unstated_exposure(&rig, Exposure::default()).unwrap();
+    let said = &doubtful_exposure(&rig, Exposure::default())[0];
     assert!(
         said.contains("exposure_s = 0.01 and gain_db = 12"),
         "{said}"
     );
-    assert_eq!(unstated_exposure(&rig, rig.exposure), None);
+    assert!(doubtful_exposure(&rig, rig.exposure).is_empty());
+    let milliseconds = Exposure {
+        exposure_s: Some(10.0),
+        ..rig.exposure
+    };
+    let said = doubtful_exposure(&rig, milliseconds).join(" ");
+    assert!(
+        said.contains("in [strips] of season.toml (largest 10). Is it in milliseconds?"),
+        "{said}"
+    );
+    assert!(
+        said.contains("1000.000 times that of the calibration in [strips]"),
+        "{said}"
+    );
+}
+
+#[test]
+fn heights_in_centimeters_and_rows_without_a_place_are_told_of() {
+    let table = |text: &str| {
+        let head = "row,latitude,longitude,height_m,heading_deg\n";
+        let table = Table::from_bytes("a.rows.csv", format!("{head}{text}").as_bytes()).unwrap();
+        RowTable::from_table(&table, 90).unwrap()
+    };
+    let whole = table("0,10,20,6,0\n89,10.001,20,6,0\n");
+    assert_eq!(whole.oddities(), Vec::<String>::new());
+    let high = table("0,10,20,600,0\n89,10.001,20,650,0\n").oddities();
+    assert_eq!(high.len(), 1);
+    assert!(
+        high[0].contains("above 200 m in row 0, row 89 (largest 650)")
+            && high[0].contains("centimeters?"),
+        "{high:?}"
+    );
+    // Positions go on for one step beyond the last one given: to row 40.
+    let short = table("0,10,20,6,0\n20,10.001,20,6,0\n").oddities();
+    assert_eq!(short.len(), 1);
+    assert!(
+        short[0].starts_with("50 of 90 rows have no place"),
+        "{short:?}"
+    );
+    let judged = table("0,10,20,,0\n89,10.001,20,,0\n").oddities();
+    assert!(judged[0].starts_with("90 of 90 rows"), "{judged:?}");
 }
 
 #[test]

@@ -416,6 +416,41 @@ fn red_and_blue_exchanged_are_asked_about() {
     );
 }
 
+/// The whole ledger exchanged is refused; a third of it is told of; nothing is known without a calibration.
+#[test]
+fn a_ledger_of_colors_that_no_light_has_is_refused() {
+    let exchange = |season: &TrialSeason, name: &str| {
+        season.replace(name, ",r,g,b,r_sd,g_sd,b_sd,", ",b,g,r,b_sd,g_sd,r_sd,");
+    };
+    let season = TrialSeason::demo();
+    season.replace(
+        "season.toml",
+        "[classify]\n",
+        "[classify]\nclassifiers = [\"discriminant\"]\nreplicates = 100\n",
+    );
+    season.succeeds(&["calibrate"]);
+    exchange(&season, "ledger/spring.csv");
+    let output = season.command(&["evaluate"]).output().unwrap();
+    let told = String::from_utf8_lossy(&output.stderr).to_string();
+    assert_eq!(output.status.code(), Some(0), "{told}");
+    assert!(told.contains("a color that no light has"), "{told}");
+    exchange(&season, "ledger/summer.csv");
+    exchange(&season, "ledger/autumn.csv");
+    for step in ["evaluate", "train"] {
+        season.refuses(
+            &[step],
+            &[
+                "season.toml, key ledger.files",
+                "of 832 patches have a color that no light has",
+                "check the order of the columns r, g, b and the camera's order of channels",
+            ],
+        );
+    }
+    let uncalibrated = TrialSeason::small();
+    exchange(&uncalibrated, CHECKS);
+    uncalibrated.succeeds(&["evaluate"]);
+}
+
 /// A season all of whose patches are as dark as a slip of unit makes them is not told to fly lower.
 #[test]
 fn a_slip_of_unit_is_the_remedy_where_it_is_the_reason() {

@@ -63,6 +63,7 @@ fn a_run_with_a_drift_does_all_steps_says_so_last_and_ends_with_1() {
         );
         assert_eq!(said.contains("Drift: up to date"), again, "{said}");
         assert!(said.contains(&format!("Night {CHANGED}")), "{said}");
+        assert!(said.contains(" (color: p"), "{said}");
         assert!(season.path("results/report.html").is_file());
     }
     let (code, said) = call(&season, &["run", "--json"]);
@@ -155,7 +156,25 @@ fn patches_of_drifted_nights_are_counted_until_the_season_leaves_them_out() {
             "{said}"
         );
     }
-    assert!(season.read("results/report.html").contains(told));
+    let page = season.read("results/report.html");
+    assert!(page.contains(told));
+    let untested =
+        "Nights without captures of targets, so not tested for drift: 2031-07-04, 2031-07-30";
+    assert!(page.contains(&format!("{untested}, 2031-09-19")), "{page}");
+    let methods = season.read("results/methods.md");
+    let paragraph = format!("\n\n{untested} and 2031-09-19.\n\n");
+    assert!(methods.contains(&paragraph), "{methods}");
+    for step in ["measure", "classify"] {
+        let of = |table: &str| {
+            let arguments = [step, table, "-o", "new.csv"];
+            let output = season.command(&arguments).output().unwrap();
+            String::from_utf8(output.stderr).unwrap()
+        };
+        let (autumn, spring) = (of("ledger/autumn.csv"), of("ledger/spring.csv"));
+        let drifted = format!("rig was not what was calibrated (83 of {CHANGED})");
+        assert!(autumn.contains(&drifted), "{autumn}");
+        assert!(!spring.contains("was not what was calibrated"), "{spring}");
+    }
     let patches = |season: &TrialSeason| {
         let found = json(season, "results/evaluation.json");
         found["protocol"]["patches"].as_u64().unwrap()
@@ -163,12 +182,25 @@ fn patches_of_drifted_nights_are_counted_until_the_season_leaves_them_out() {
     let before = patches(&season);
     let key = format!("[ledger]\nleave_out_nights = [\"{CHANGED}\"]");
     season.replace("season.toml", "[ledger]", &key);
-    call(&season, &["run"]);
+    let (code, said) = call(&season, &["run"]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        !said.contains("DRIFT") && !said.contains("calibrate anew"),
+        "{said}"
+    );
+    let last = said.lines().last().unwrap();
+    assert!(
+        last.contains(&format!("{CHANGED}; ledger.leave_out_nights leaves out")),
+        "{last}"
+    );
+    let both = [(STEADY[0].to_string(), false), (CHANGED.to_string(), true)];
+    assert_eq!(on_record(&season), both);
     assert!(patches(&season) < before);
     let said = notes("evaluate");
     assert!(!said.contains(told), "{said}");
     let page = season.read("results/report.html");
-    assert!(!page.contains(told));
+    assert!(!page.contains(told) && !page.contains(&format!("On {CHANGED} color had drifted")));
+    assert!(page.contains("the ledger leaves this night out"));
     assert!(page.contains(&format!(
         "of the night {CHANGED} are left out of everything"
     )));

@@ -116,7 +116,14 @@ fn strips_say_with_what_they_were_recorded_or_are_warned_of() {
     season.succeeds(&["score"]);
     let ratio = brightest(&season) / alike;
     assert!((0.4..0.6).contains(&ratio), "{ratio}");
-    season.replace("season.toml", "exposure_s = 0.016", "");
+    season.replace("season.toml", "exposure_s = 0.016", "exposure_s = 16");
+    let said = notes(&season);
+    assert!(
+        said.contains("Is it in milliseconds?")
+            && said.contains("2000.000 times that of the calibration in [strips] of season.toml"),
+        "{said}"
+    );
+    season.replace("season.toml", "exposure_s = 16", "");
     let said = notes(&season);
     assert!(
         said.contains("was recorded with exposure_s = 0.008, and [strips]"),
@@ -154,4 +161,35 @@ fn a_strip_that_the_season_no_longer_names_is_left_out_of_the_report_and_said() 
     assert!(!page.contains("figure-strip-north-line"));
     assert!(page.contains("north-line is of a strip that season.toml no longer names"));
     assert!(!season.read("results/methods.md").contains("## Survey"));
+}
+
+#[test]
+fn a_row_table_in_centimeters_or_cut_short_is_told_of() {
+    let season = scored();
+    let notes = || {
+        let output = season.command(&["score"]).output().unwrap();
+        String::from_utf8(output.stderr).unwrap()
+    };
+    let told = |said: &str| said.contains("height_m") || said.contains("have no place");
+    let said = notes();
+    assert!(!told(&said), "{said}");
+    season.edit("strips/north-line.rows.csv", |text| {
+        let at = text.lines().next().unwrap().split(',');
+        let at = at.clone().position(|column| column == "height_m").unwrap();
+        let lines = text.lines().take(401).enumerate().map(|(i, line)| {
+            let mut cells: Vec<String> = line.split(',').map(str::to_string).collect();
+            if i > 0 {
+                cells[at] = (100.0 * cells[at].parse::<f64>().unwrap()).to_string();
+            }
+            cells.join(",") + "\n"
+        });
+        lines.collect()
+    });
+    let said = notes();
+    assert!(
+        said.contains("height_m is above 200 m in row 0, row 1, ") && said.contains("centimeters?"),
+        "{said}"
+    );
+    // Positions go on by as much as the last two given rows are apart.
+    assert!(said.contains("1200 of 1600 rows have no place"), "{said}");
 }

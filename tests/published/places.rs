@@ -337,10 +337,14 @@ fn candidates_are_valid_gpx_1_1_and_read_back() {
     assert_eq!(back.waypoints.len(), 2, "one has no place");
     let point = back.waypoints[0].point();
     assert_eq!((point.y(), point.x()), (35.000_08, -106.000_05));
-    assert_eq!(back.waypoints[0].name.as_deref(), Some("north-line-1"));
-    assert_eq!(
-        back.waypoints[0].type_.as_deref(),
-        Some("bone <&> \"tooth\"")
+    // What one reads on the way is why to walk there; the likeliest class may be none to walk to.
+    let first = &back.waypoints[0];
+    assert_eq!(first.name.as_deref(), Some("north-line-1 p 0.75"));
+    assert_eq!(first.type_.as_deref(), Some("walk"));
+    let told = first.description.as_deref().unwrap();
+    assert!(
+        told.contains("likeliest class bone <&> \"tooth\", 9 pixels"),
+        "{told}"
     );
     // 179.99999999 has no seven decimals below 180, which the schema excludes.
     assert_eq!(back.waypoints[1].point().x(), -180.0);
@@ -359,6 +363,9 @@ fn candidates_are_valid_geojson_with_longitude_first() {
     assert_eq!(*coordinates, serde_json::json!([-106.00005, 35.00008]));
     assert_eq!(first["id"], "north-line-1");
     assert_eq!(first["properties"]["position_sd_m"], 4.26);
+    assert_eq!(first["properties"]["name"], "north-line-1 p 0.75");
+    assert_eq!(first["properties"]["decision"], "walk");
+    assert_eq!(features[1]["properties"]["decision"], "novel");
     assert!(text.parse::<geojson::GeoJson>().is_ok());
     let empty = String::from_utf8(to_geojson(&[]).unwrap()).unwrap();
     assert_eq!(geojson_fault(&serde_json::from_str(&empty).unwrap()), None);

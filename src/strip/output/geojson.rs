@@ -1,6 +1,6 @@
 //! Candidates as GeoJSON (RFC 7946): points, longitude before latitude, WGS84.
 
-use super::seven_decimals;
+use super::{place_name, reason, seven_decimals};
 use crate::strip::StripResult;
 use crate::{Error, Result};
 use geojson::feature::Id;
@@ -19,6 +19,8 @@ pub fn to_geojson(strips: &[StripResult]) -> Result<Vec<u8>> {
             let mut put = |name: &str, value: JsonValue| {
                 properties.insert(name.to_string(), value);
             };
+            put("name", place_name(&strip.strip, c).into());
+            put("decision", reason(c).into());
             put("strip", strip.strip.clone().into());
             put("candidate", c.number.into());
             put("class", c.class.clone().into());

@@ -1,13 +1,14 @@
 //! Candidates as waypoints of GPX 1.1, WGS84.
 
-use super::seven_decimals;
+use super::{place_name, reason, seven_decimals};
 use crate::strip::StripResult;
 use crate::{Error, Result};
 use gpx::{Gpx, GpxVersion, Metadata, Waypoint};
 
-/// The candidates of some strips that have a place, as waypoints named by strip and number.
+/// The candidates of some strips that have a place, as waypoints named by strip, number and probability.
 ///
-/// The type is the class, or `novel`; the description says how probable and how well placed.
+/// The type is `walk` or `novel`, since a place may be worth a walk whose likeliest class is not; the
+/// description names that class, and says how probable and how well placed.
 ///
 /// # Errors
 /// A file that cannot be put together.
@@ -25,21 +26,25 @@ pub fn to_gpx(strips: &[StripResult]) -> Result<Vec<u8>> {
             };
             let point = (longitude, seven_decimals(place.latitude));
             let mut waypoint = Waypoint::new(point.into());
-            waypoint.name = Some(format!("{}-{}", strip.strip, c.number));
+            waypoint.name = Some(place_name(&strip.strip, c));
             let mark = if strip.calibrated {
                 ""
             } else {
                 "not calibrated, "
             };
             waypoint.description = Some(format!(
-                "{mark}probability {:.2} at its peak, {} pixels, position within {:.1} m (1 sd)",
-                c.peak, c.pixels, place.position_sd_m
+                "{mark}probability {:.2} at its peak, likeliest class {}{}, {} pixels, position within {:.1} m (1 sd)",
+                c.peak,
+                c.class,
+                if c.novel {
+                    " though unlike all known"
+                } else {
+                    ""
+                },
+                c.pixels,
+                place.position_sd_m
             ));
-            waypoint.type_ = Some(if c.novel {
-                "novel".to_string()
-            } else {
-                c.class.clone()
-            });
+            waypoint.type_ = Some(reason(c).to_string());
             waypoints.push(waypoint);
         }
     }
