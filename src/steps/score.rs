@@ -130,7 +130,11 @@ pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Res
     let judge = ModelJudge::new(&model, &thresholds)?;
     let exposure = Exposure::from(&season.plan.strips);
     let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?.exposed(&rig, exposure);
-    let mut outcome = Outcome::new("score").warn(strip::doubtful_exposure(&rig, exposure));
+    // A model may judge without the ledger that it was learnt from.
+    let results = ["model.json", "thresholds.json"];
+    let mut outcome = Outcome::new("score")
+        .warn(inputs::out_of_date(season, &results).unwrap_or_default())
+        .warn(strip::doubtful_exposure(&rig, exposure));
     let mut results = Vec::new();
     for strip in &strips {
         let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;
