@@ -2,7 +2,7 @@
 
 use super::against_rest::against_rest;
 use super::evaluation::*;
-use super::out_of_group::{OutOfGroup, Predictions};
+use super::out_of_group::{OutOfGroup, Predictions, log_loss_of};
 use super::prior::shift_probability;
 use super::unit_sums::{Totals, UnitSums, column, trials};
 use super::{
@@ -41,6 +41,20 @@ impl From<Interval> for Merit {
 }
 
 impl Merit {
+    /// The share of hits among patches that count with their `weight` (0 leaves one out).
+    pub(super) fn of_share(
+        bootstrap: &ClusterBootstrap,
+        units: &Units,
+        weight: impl Fn(usize) -> f64,
+        hit: impl Fn(usize) -> bool,
+    ) -> Option<Merit> {
+        let all: f64 = (0..units.patches()).map(&weight).sum();
+        let hits = (0..units.patches()).filter(|&i| hit(i));
+        let hits: f64 = hits.map(&weight).sum();
+        let value = (all > 0.0).then(|| hits / all);
+        Merit::of(value, bootstrap.share(units, weight, hit))
+    }
+
     /// A figure with its interval, or why it has none.
     pub(crate) fn of(value: Option<f64>, interval: Option<Interval>) -> Option<Merit> {
         match interval {
@@ -321,10 +335,7 @@ pub(super) fn by_group(predictions: &Predictions, terms: Terms) -> Result<Vec<Gr
         let scores = Scores::new(&score, &is_positive)?.weighted(&weights)?;
         let loss: f64 = rows
             .iter()
-            .map(|&i| {
-                let found = if positive[i] { p[i] } else { 1.0 - p[i] };
-                -predictions.weights[i] * found.max(super::LEAST_PROBABILITY).ln()
-            })
+            .map(|&i| predictions.weights[i] * log_loss_of(p[i], positive[i]))
             .sum();
         // A share of weights, Wilson's interval at the effective number of patches.
         let rate = |hit: &dyn Fn(usize) -> bool, of: &dyn Fn(usize) -> bool| -> Option<Merit> {

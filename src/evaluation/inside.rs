@@ -3,7 +3,7 @@
 
 use super::choice::{BlockLoss, simplest_within_one_standard_error};
 use super::clusters::{OneWay, design_effect};
-use super::out_of_group::{Inner, LEAST_PROBABILITY, positive_sum};
+use super::out_of_group::{Inner, LEAST_PROBABILITY, log_loss_of, positive_sum};
 use crate::Result;
 use crate::classify::{CalibrationKind, ProbabilityCalibration, adjust_prior, training_weights};
 use crate::features::Dataset;
@@ -201,8 +201,7 @@ impl HeldOut {
     fn loss(&self, p: &[f64]) -> BlockLoss {
         let mut block = BlockLoss::default();
         for ((p, positive), weight) in p.iter().zip(&self.positive).zip(&self.weights) {
-            let found = if *positive { *p } else { 1.0 - p };
-            block.loss -= weight * found.max(LEAST_PROBABILITY).ln();
+            block.loss += weight * log_loss_of(*p, *positive);
             block.weight += weight;
         }
         block

@@ -101,11 +101,8 @@ pub fn open_locked(
     // A share over the patches that count, of those that are hits.
     let share = |counts: &dyn Fn(usize) -> bool, hit: &dyn Fn(usize) -> bool| {
         let weight = |i: usize| if counts(i) { locked.weights[i] } else { 0.0 };
-        let all: f64 = (0..locked.len()).map(weight).sum();
-        let hits: f64 = (0..locked.len()).filter(|&i| hit(i)).map(weight).sum();
-        let value = (all > 0.0).then(|| hits / all);
         let units = bootstrap.units(&locked.groups, locked.group_names.len());
-        Merit::of(value, bootstrap.share(&units, weight, hit))
+        Merit::of_share(bootstrap, &units, weight, hit)
     };
     let mut present = locked.groups.clone();
     present.sort_unstable();

@@ -26,10 +26,7 @@ pub(super) fn novelty_report(
     let units = bootstrap.units(&data.groups, data.group_names.len());
     let rate = |counts: &dyn Fn(usize) -> bool, novel: &dyn Fn(usize) -> bool| {
         let weight = |i: usize| if counts(i) { data.weights[i] } else { 0.0 };
-        let all: f64 = (0..data.len()).map(weight).sum();
-        let hits: f64 = (0..data.len()).filter(|&i| novel(i)).map(weight).sum();
-        let value = (all > 0.0).then(|| hits / all);
-        Merit::of(value, bootstrap.share(&units, weight, novel))
+        Merit::of_share(bootstrap, &units, weight, novel)
     };
     let called_novel = (0..data.classes.len())
         .into_par_iter()

@@ -3,7 +3,7 @@
 use super::evaluate::usual_settings;
 use super::evaluation::OtherSplit;
 use super::inside::{Part, certain};
-use super::out_of_group::{LEAST_PROBABILITY, OutOfGroup, positive_sum};
+use super::out_of_group::{OutOfGroup, log_loss_of, positive_sum};
 use super::prior::shift_probability;
 use super::{Scores, roc};
 use crate::Result;
@@ -165,8 +165,7 @@ impl Split<'_> {
         Ok(rows
             .map(|(&patch, row)| {
                 let p = positive_sum(row.iter().copied(), &data.positive);
-                let of_found = if data.is_positive(patch) { p } else { 1.0 - p };
-                let loss = -data.weights[patch] * of_found.max(LEAST_PROBABILITY).ln();
+                let loss = data.weights[patch] * log_loss_of(p, data.is_positive(patch));
                 (patch, loss, shift_probability(p, share, self.ledger_share))
             })
             .collect())

@@ -319,6 +319,16 @@ impl Deref for OutOfGroup {
     }
 }
 
+/// Negative logarithm of the probability of what was found.
+pub(super) fn log_loss_of(p_positive: f64, positive: bool) -> f64 {
+    let of_found = if positive {
+        p_positive
+    } else {
+        1.0 - p_positive
+    };
+    -of_found.max(LEAST_PROBABILITY).ln()
+}
+
 pub(super) fn positive_sum(of: impl Iterator<Item = f64>, positive: &[bool]) -> f64 {
     of.zip(positive).filter(|(_, p)| **p).map(|(x, _)| x).sum()
 }

@@ -7,7 +7,7 @@
 use super::assessment::{Terms, assess};
 use super::choice::{BlockLoss, simplest_within_one_standard_error};
 use super::evaluation::{ChosenInside, ClassifierEvaluation, Merit, Selection};
-use super::out_of_group::{LEAST_PROBABILITY, OutOfGroup};
+use super::out_of_group::{OutOfGroup, log_loss_of};
 use crate::Result;
 
 /// `order`: candidates from simple to complex; `chosen`: the one chosen on all folds, of which `figures`
@@ -72,9 +72,8 @@ fn inner_losses(predictions: &OutOfGroup, fold: usize) -> Option<Vec<BlockLoss>>
     let mut blocks = vec![BlockLoss::default(); predictions.group_names.len()];
     for (&patch, p) in inner.rows.iter().zip(&inner.p_positive) {
         let positive = predictions.positive[predictions.labels[patch]];
-        let of_found = if positive { *p } else { 1.0 - p };
         let block = &mut blocks[predictions.groups[patch]];
-        block.loss -= predictions.weights[patch] * of_found.max(LEAST_PROBABILITY).ln();
+        block.loss += predictions.weights[patch] * log_loss_of(*p, positive);
         block.weight += predictions.weights[patch];
     }
     Some(blocks)

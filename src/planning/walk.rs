@@ -135,14 +135,21 @@ pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     check(glows, plan)?;
     let places = local(glows, plan.start);
     check_start(glows, plan.start)?;
-    let (Budget::Kilometers(most), Some(places)) = (plan.budget, &places) else {
-        return walk_among(glows, places, plan);
+    let (most, places) = match (plan.budget, places) {
+        (Budget::Walks(walks), places) => {
+            return walk_among(glows, places, split(glows, plan, walks), plan);
+        }
+        (Budget::Kilometers(most), Some(places)) => (most, places),
+        // Without a glow there is no place.
+        (Budget::Kilometers(_), None) => {
+            return walk_among(glows, None, split(glows, plan, 0), plan);
+        }
     };
-    let reach = best_reach(glows, plan, places, most);
+    let reach = best_reach(glows, plan, &places, most);
+    let mut walk = walk_among(&reach.glows, Some(reach.places), reach.filled, plan)?;
     if reach.within.len() == glows.len() {
-        return walk_among(glows, Some(reach.places), plan);
+        return Ok(walk);
     }
-    let mut walk = walk_among(&reach.glows, Some(reach.places), plan)?;
     for stop in &mut walk.stops {
         stop.glow = reach.within[stop.glow];
     }
@@ -166,7 +173,11 @@ struct Reach {
     within: Vec<usize>,
     glows: Vec<Glow>,
     places: Vec<[f64; 2]>,
+    filled: Filled,
 }
+
+/// The glows by rule, and the size of the audit.
+type Filled = (Vec<(usize, Reason)>, usize);
 
 /// Of the circle of half the budget around the start and the smaller ones that hold a tenth, two tenths and so on of
 /// all glows, the one in which the walk holds most places; the largest where equal. Trial draws decide, so that the audit
@@ -176,27 +187,25 @@ fn best_reach(glows: &[Glow], plan: &WalkPlan, places: &[[f64; 2]], most: f64) -
     let of = |kilometers: f64| {
         let near = |i: &usize| away(*i) <= kilometers;
         let within: Vec<usize> = (0..glows.len()).filter(near).collect();
+        let near: Vec<Glow> = within.iter().map(|&i| glows[i].clone()).collect();
+        let places: Vec<[f64; 2]> = within.iter().map(|&i| places[i]).collect();
         Reach {
             kilometers,
-            glows: within.iter().map(|&i| glows[i].clone()).collect(),
-            places: within.iter().map(|&i| places[i]).collect(),
             within,
+            filled: fit_kilometers(&near, plan, &places, most),
+            glows: near,
+            places,
         }
     };
-    let stops = |reach: &Reach| {
-        let (rules, audit) = fit_kilometers(&reach.glows, plan, &reach.places, most);
-        rules.len() + audit
-    };
+    let stops = |reach: &Reach| reach.filled.0.len() + reach.filled.1;
     let mut far: Vec<f64> = (0..glows.len()).map(away).collect();
     far.sort_by(f64::total_cmp);
     let tenths = (1..10).rev().map(|k| far[(k * far.len()).div_ceil(10) - 1]);
     let mut best = of(most / 2.0);
-    let mut held = stops(&best);
     for kilometers in tenths.filter(|km| *km < most / 2.0) {
         let smaller = of(kilometers);
-        let holds = stops(&smaller);
-        if holds > held {
-            (best, held) = (smaller, holds);
+        if stops(&smaller) > stops(&best) {
+            best = smaller;
         }
     }
     best
@@ -206,15 +215,13 @@ fn best_reach(glows: &[Glow], plan: &WalkPlan, places: &[[f64; 2]], most: f64) -
 const LEAST_AUDIT: f64 = 0.02;
 
 /// The walk among glows that lie `positions` from the start, where all positions are known.
-fn walk_among(glows: &[Glow], positions: Option<Vec<[f64; 2]>>, plan: &WalkPlan) -> Result<Walk> {
+fn walk_among(
+    glows: &[Glow],
+    positions: Option<Vec<[f64; 2]>>,
+    (rules, audit): Filled,
+    plan: &WalkPlan,
+) -> Result<Walk> {
     let mut warnings = Vec::new();
-    let (rules, audit) = match plan.budget {
-        Budget::Walks(walks) => split(glows, plan, walks),
-        Budget::Kilometers(most) => {
-            let places = positions.as_deref().unwrap_or(&[]);
-            fit_kilometers(glows, plan, places, most)
-        }
-    };
     let chosen: BTreeSet<usize> = rules.iter().map(|(glow, _)| *glow).collect();
     let rest: Vec<usize> = (0..glows.len()).filter(|i| !chosen.contains(i)).collect();
     let drawn = draw(&rest, audit, plan.seed, "audit");
@@ -416,7 +423,7 @@ fn by_rule(glows: &[Glow], plan: &WalkPlan, count: usize) -> Vec<(usize, Reason)
 }
 
 /// The glows by rule, and the audit's size: its share of the walks, and what the rules could not fill.
-fn split(glows: &[Glow], plan: &WalkPlan, walks: usize) -> (Vec<(usize, Reason)>, usize) {
+fn split(glows: &[Glow], plan: &WalkPlan, walks: usize) -> Filled {
     let audit = (plan.audit_share * walks as f64).round() as usize;
     let rules = by_rule(glows, plan, walks.saturating_sub(audit));
     let left = match audit {
@@ -435,12 +442,7 @@ fn draw(from: &[usize], count: usize, seed: u64, job: &str) -> Vec<usize> {
 }
 
 /// The most glows by rule, and the audit's size, that a walk of so many km holds.
-fn fit_kilometers(
-    glows: &[Glow],
-    plan: &WalkPlan,
-    places: &[[f64; 2]],
-    most: f64,
-) -> (Vec<(usize, Reason)>, usize) {
+fn fit_kilometers(glows: &[Glow], plan: &WalkPlan, places: &[[f64; 2]], most: f64) -> Filled {
     const TRIALS: usize = 5;
     let length = |walks: usize| -> f64 {
         let (rules, audit) = split(glows, plan, walks);

@@ -80,32 +80,41 @@ pub fn is_up_to_date(path: &Path, inputs: &Provenance) -> bool {
     found.made_by == made_now.made_by && found.made_from == made_now.made_from
 }
 
+/// Whether a result of learning was made from `learnt_from`, and from the result before it; absent where
+/// that one is missing.
+pub fn is_current(season: &Season, learnt_from: &Provenance, result: &str) -> Result<Option<bool>> {
+    let wanted = match result {
+        "model.json" => Some("evaluation.json"),
+        "thresholds.json" => Some("model.json"),
+        _ => None,
+    };
+    let wanted = match wanted {
+        Some(before) if !season.result(before).is_file() => return Ok(None),
+        Some(before) => with_result(season, learnt_from.clone(), before)?,
+        None => learnt_from.clone(),
+    };
+    Ok(Some(is_up_to_date(&season.result(result), &wanted)))
+}
+
 /// What to say of results that were made from other inputs than the present ones; of `evaluation.json`,
 /// `model.json` and `thresholds.json`.
 pub fn out_of_date(season: &Season, results: &[&str]) -> Result<Vec<String>> {
     let learnt_from = of_learning(season)?;
-    let is_current = |result: &str| {
-        let after = match result {
-            "model.json" => Some("evaluation.json"),
-            "thresholds.json" => Some("model.json"),
-            _ => None,
-        };
-        let wanted = match after {
-            Some(after) if !season.result(after).is_file() => return Ok(true),
-            Some(after) => with_result(season, learnt_from.clone(), after)?,
-            None => learnt_from.clone(),
-        };
-        Ok(is_up_to_date(&season.result(result), &wanted))
-    };
     let mut notes = Vec::new();
     for result in results {
-        if !is_current(result)? {
+        if is_current(season, &learnt_from, result)? == Some(false) {
             notes.push(format!(
                 "results/{result} was made from other inputs than the present ones: `boneglow run` makes anew all that is out of date."
             ));
         }
     }
     Ok(notes)
+}
+
+/// [`out_of_date`] of what judges glows. It may do so without the ledger that it was learnt from, and
+/// nothing is said then.
+pub fn judging_out_of_date(season: &Season) -> Vec<String> {
+    out_of_date(season, &["model.json", "thresholds.json"]).unwrap_or_default()
 }
 
 /// The document that an earlier step leaves, with the remedy if it is not there.

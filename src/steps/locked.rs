@@ -26,12 +26,8 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
     }
     let judging = Judging::read(season)?;
     let learnt_from = inputs::of_learning(season)?;
-    for (result, after) in [
-        ("model.json", "evaluation.json"),
-        ("thresholds.json", "model.json"),
-    ] {
-        let wanted = inputs::with_result(season, learnt_from.clone(), after)?;
-        if !inputs::is_up_to_date(&season.result(result), &wanted) {
+    for result in ["model.json", "thresholds.json"] {
+        if inputs::is_current(season, &learnt_from, result)? != Some(true) {
             return Err(Error::input(
                 "this result is out of date, and a locked group is opened once",
             )

@@ -59,18 +59,12 @@ pub fn run(
     }
 
     let learning = inputs::of_learning(season)?;
-    let fresh = |name: &str, after: Option<&str>| -> Result<bool> {
-        let path = season.result(name);
-        let wanted = match after {
-            Some(earlier) if !season.result(earlier).is_file() => return Ok(false),
-            Some(earlier) => inputs::with_result(season, learning.clone(), earlier)?,
-            None => learning.clone(),
-        };
-        Ok(is_up_to_date(&path, &wanted))
+    let fresh = |name: &str| -> Result<bool> {
+        Ok(inputs::is_current(season, &learning, name)? == Some(true))
     };
     let ledger = OnceCell::new();
     let mut predictions = None;
-    match fresh("evaluation.json", None)? && season.result("predictions.csv").is_file() {
+    match fresh("evaluation.json")? && season.result("predictions.csv").is_file() {
         true => tell(up_to_date("evaluate")),
         false => {
             let (outcome, evaluated) = learn::evaluated(season, once(&ledger, season)?, progress)?;
@@ -78,11 +72,11 @@ pub fn run(
             tell(outcome);
         }
     };
-    match fresh("model.json", Some("evaluation.json"))? {
+    match fresh("model.json")? {
         true => tell(up_to_date("train")),
         false => tell(learn::trained(season, once(&ledger, season)?, progress)?),
     };
-    match fresh("thresholds.json", Some("model.json"))? {
+    match fresh("thresholds.json")? {
         true => tell(up_to_date("threshold")),
         false => tell(learn::recommended(
             season,
@@ -94,7 +88,7 @@ pub fn run(
     if !season.plan.strips.files.is_empty() {
         match score::is_up_to_date(season)? {
             true => tell(up_to_date("score")),
-            false => tell(score::score(season, &[], progress)?),
+            false => tell(score::scored(season, &[], progress)?),
         };
     }
     tell(report::report(season, progress)?);

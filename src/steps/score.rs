@@ -115,6 +115,16 @@ pub(super) fn is_up_to_date(season: &Season) -> Result<bool> {
 /// `strips/<stem>/` with pictures, `candidates.csv` and `strip.json`, and the places of all of them
 /// as GeoJSON and GPX.
 pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Result<Outcome> {
+    let outcome = scored(season, named, progress)?;
+    Ok(outcome.warn(inputs::judging_out_of_date(season)))
+}
+
+/// As [`score`] where what judges is known to be up to date.
+pub(super) fn scored(
+    season: &Season,
+    named: &[PathBuf],
+    progress: &dyn Progress,
+) -> Result<Outcome> {
     let strips = all_strips(season, named)?;
     if strips.is_empty() {
         return Err(Error::input("the season names no strip")
@@ -130,11 +140,7 @@ pub fn score(season: &Season, named: &[PathBuf], progress: &dyn Progress) -> Res
     let judge = ModelJudge::new(&model, &thresholds)?;
     let exposure = Exposure::from(&season.plan.strips);
     let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?.exposed(&rig, exposure);
-    // A model may judge without the ledger that it was learnt from.
-    let results = ["model.json", "thresholds.json"];
-    let mut outcome = Outcome::new("score")
-        .warn(inputs::out_of_date(season, &results).unwrap_or_default())
-        .warn(strip::doubtful_exposure(&rig, exposure));
+    let mut outcome = Outcome::new("score").warn(strip::doubtful_exposure(&rig, exposure));
     let mut results = Vec::new();
     for strip in &strips {
         let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;

@@ -101,9 +101,6 @@ pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
 pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
     let measured = measured(season, table)?;
     let judging = Judging::read(season)?;
-    // A model may judge without the ledger that it was learnt from.
-    let results = ["model.json", "thresholds.json"];
-    let out_of_date = inputs::out_of_date(season, &results).unwrap_or_default();
     let judged = judging.judge(&measured.colors);
     let classes = judging.model.classes();
     let mut names: Vec<String> = COLORS.map(String::from).to_vec();
@@ -135,7 +132,7 @@ pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
             "Classified {} patches: {walks} are worth a walk.",
             cells.len()
         ))
-        .warn(out_of_date)
+        .warn(inputs::judging_out_of_date(season))
         .warn(measured.warnings)
         .result(json!({"patches": cells.len(), "walks": walks}));
     Ok((csv, outcome))

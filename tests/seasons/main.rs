@@ -9,20 +9,13 @@ mod noise;
 mod simulated;
 mod stages;
 
-use boneglow::evaluation::{ClusterBootstrap, FieldPrevalence, PrevalenceSource};
+use boneglow::evaluation::{ClusterBootstrap, FieldPrevalence};
 use boneglow::season::ThresholdPlan;
 use boneglow::threshold::Request;
 
 /// The field's prevalence as the simulation has it.
 fn known(value: f64, ledger: f64) -> FieldPrevalence {
-    FieldPrevalence {
-        value,
-        low: None,
-        high: None,
-        source: PrevalenceSource::Stated,
-        ledger,
-        method: "known to the simulation".into(),
-    }
+    FieldPrevalence::stated(value, ledger)
 }
 
 /// What a recommendation needs where no patch is novel or too faint.
