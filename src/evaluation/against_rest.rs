@@ -36,10 +36,7 @@ pub(super) fn against_rest(
     is: &[bool],
     scarce: &GroupTrials,
 ) -> Result<AgainstRest> {
-    let figure = |scale| Figure {
-        scale,
-        trials: scarce,
-    };
+    let figure = |scale| Figure::new(scale, scarce);
     let weights = &predictions.weights;
     let scores = Scores::new(ranked_by, is)?.weighted(weights)?;
     let ranked = Ranked::new(&scores, units);

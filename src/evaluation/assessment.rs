@@ -4,10 +4,11 @@ use super::against_rest::against_rest;
 use super::evaluation::*;
 use super::out_of_group::{OutOfGroup, Predictions, log_loss_of};
 use super::prior::shift_probability;
+use super::proportion::{self, WeightedCounts, heaviest};
 use super::unit_sums::{Totals, UnitSums, column, trials};
 use super::{
     ClusterBootstrap, Figure, GroupTrials, Interval, Scale, Scores, TwoByTwo, Units,
-    precision_recall, proportion, roc,
+    precision_recall, roc,
 };
 use crate::Result;
 use crate::classify::Method;
@@ -41,18 +42,20 @@ impl From<Interval> for Merit {
 }
 
 impl Merit {
-    /// The share of hits among patches that count with their `weight` (0 leaves one out).
+    /// The share of hits among patches that count with their `weight` (0 leaves one out); one more could weigh
+    /// `heaviest`.
     pub(super) fn of_share(
         bootstrap: &ClusterBootstrap,
         units: &Units,
         weight: impl Fn(usize) -> f64,
         hit: impl Fn(usize) -> bool,
+        heaviest: f64,
     ) -> Option<Merit> {
         let all: f64 = (0..units.patches()).map(&weight).sum();
         let hits = (0..units.patches()).filter(|&i| hit(i));
         let hits: f64 = hits.map(&weight).sum();
         let value = (all > 0.0).then(|| hits / all);
-        Merit::of(value, bootstrap.share(units, weight, hit))
+        Merit::of(value, bootstrap.share(units, weight, hit, heaviest))
     }
 
     /// A figure with its interval, or why it has none.
@@ -69,15 +72,11 @@ impl Merit {
     }
 }
 
-/// A figure of a table of two by two: its scale, what its trials are, and the figure.
-type OfTable<'a> = (Scale, &'a GroupTrials, fn(&TwoByTwo) -> Option<f64>);
+/// A figure of a table of two by two, and how it is had.
+type OfTable<'a> = (Figure<'a>, fn(&TwoByTwo) -> Option<f64>);
 
-/// One statistic of a resample: its scale, what groups bring to it, how it is had.
-type Statistic<'a> = (
-    Scale,
-    &'a GroupTrials,
-    Box<dyn Fn(&Totals) -> Option<f64> + Sync>,
-);
+/// One statistic of a resample, and how it is had.
+type Statistic<'a> = (Figure<'a>, Box<dyn Fn(&Totals) -> Option<f64> + Sync>);
 
 /// One classifier's figures, with their intervals, from its predictions out of group.
 ///
@@ -100,50 +99,90 @@ pub fn assess(predictions: &OutOfGroup, terms: Terms) -> Result<ClassifierEvalua
         .map(|c| OfClass::new(predictions, &called, c))
         .collect();
 
+    let (weights, heaviest) = (&predictions.weights, heaviest(&predictions.weights));
+    let counts = |counts: &dyn Fn(usize) -> bool, hit: &dyn Fn(usize) -> bool, heaviest: f64| {
+        let of = (0..predictions.len()).filter(|&i| counts(i));
+        WeightedCounts::of(of.map(|i| (weights[i], hit(i))), heaviest)
+    };
+    let plain = Figure::new;
     let mut statistics: Vec<Statistic> = vec![
-        (Scale::Log, &all, Box::new(|t| t.mean(column::LOSS))),
-        (Scale::Log, &all, Box::new(|t| t.mean(column::LOSS_CLASSES))),
-        (Scale::Log, &all, Box::new(|t| t.mean(column::BRIER))),
-        (Scale::Logit, &all, Box::new(|t| t.mean(column::RIGHT))),
-        (Scale::Logit, &positives, Box::new(|t| t.table().recall())),
-        (Scale::Logit, &walks, Box::new(|t| t.table().precision())),
-        (Scale::Logit, &others, Box::new(|t| t.table().specificity())),
-        (Scale::Logit, scarce, Box::new(|t| t.table().f_beta(1.0))),
+        (plain(Scale::Log, &all), Box::new(|t| t.mean(column::LOSS))),
         (
-            Scale::Correlation,
-            scarce,
+            plain(Scale::Log, &all),
+            Box::new(|t| t.mean(column::LOSS_CLASSES)),
+        ),
+        (plain(Scale::Log, &all), Box::new(|t| t.mean(column::BRIER))),
+        (
+            plain(Scale::Logit, &all),
+            Box::new(|t| t.mean(column::RIGHT)),
+        ),
+        (
+            Figure::share(
+                &positives,
+                counts(&|i| positive[i], &|i| flagged[i], heaviest),
+            ),
+            Box::new(|t| t.table().recall()),
+        ),
+        (
+            Figure::share(&walks, counts(&|i| flagged[i], &|i| positive[i], 0.0)),
+            Box::new(|t| t.table().precision()),
+        ),
+        (
+            Figure::share(
+                &others,
+                counts(&|i| !positive[i], &|i| !flagged[i], heaviest),
+            ),
+            Box::new(|t| t.table().specificity()),
+        ),
+        (
+            plain(Scale::Logit, scarce),
+            Box::new(|t| t.table().f_beta(1.0)),
+        ),
+        (
+            plain(Scale::Correlation, scarce),
             Box::new(|t| t.table().matthews()),
         ),
-        (Scale::Correlation, scarce, Box::new(|t| t.table().kappa())),
         (
-            Scale::Logit,
-            scarce,
+            plain(Scale::Correlation, scarce),
+            Box::new(|t| t.table().kappa()),
+        ),
+        (
+            plain(Scale::Logit, scarce),
             Box::new(|t| t.table().balanced_accuracy()),
         ),
-        (Scale::Logit, &all, Box::new(|t| t.macro_recall())),
+        (plain(Scale::Logit, &all), Box::new(|t| t.macro_recall())),
     ];
     for (class, of) in of_class.iter().enumerate() {
         let scarce = of.scarce();
+        let (is, called_so) = (
+            |i: usize| predictions.labels[i] == class,
+            |i: usize| called[i] == class,
+        );
         let table: [OfTable<'_>; 7] = [
-            (Scale::Logit, &of.truly, TwoByTwo::recall),
-            (Scale::Logit, &of.so_called, TwoByTwo::precision),
-            (Scale::Logit, &of.rest, TwoByTwo::specificity),
-            (Scale::Logit, scarce, |t| t.f_beta(1.0)),
-            (Scale::Correlation, scarce, TwoByTwo::matthews),
-            (Scale::Correlation, scarce, TwoByTwo::kappa),
-            (Scale::Logit, scarce, TwoByTwo::balanced_accuracy),
+            (
+                Figure::share(&of.truly, counts(&is, &called_so, heaviest)),
+                TwoByTwo::recall,
+            ),
+            (
+                Figure::share(&of.so_called, counts(&called_so, &is, heaviest)),
+                TwoByTwo::precision,
+            ),
+            (
+                Figure::share(&of.rest, counts(&|i| !is(i), &|i| !called_so(i), heaviest)),
+                TwoByTwo::specificity,
+            ),
+            (plain(Scale::Logit, scarce), |t| t.f_beta(1.0)),
+            (plain(Scale::Correlation, scarce), TwoByTwo::matthews),
+            (plain(Scale::Correlation, scarce), TwoByTwo::kappa),
+            (plain(Scale::Logit, scarce), TwoByTwo::balanced_accuracy),
         ];
-        for (scale, trials, figure) in table {
-            statistics.push((
-                scale,
-                trials,
-                Box::new(move |t| figure(&t.class_table(class))),
-            ));
+        for (figure, of) in table {
+            statistics.push((figure, Box::new(move |t| of(&t.class_table(class)))));
         }
         let losses: [fn(&Totals, usize) -> Option<f64>; 2] =
             [Totals::class_log_loss, Totals::class_brier];
         for loss in losses {
-            statistics.push((Scale::Log, &all, Box::new(move |t| loss(t, class))));
+            statistics.push((plain(Scale::Log, &all), Box::new(move |t| loss(t, class))));
         }
     }
     let mut merits = merits(&terms.bootstrap, &units, &sums, &statistics).into_iter();
@@ -284,22 +323,16 @@ fn merits(
     sums: &UnitSums,
     statistics: &[Statistic],
 ) -> Vec<Option<Merit>> {
-    let figures: Vec<Figure> = statistics
-        .iter()
-        .map(|(scale, trials, _)| Figure {
-            scale: *scale,
-            trials,
-        })
-        .collect();
+    let figures: Vec<Figure> = statistics.iter().map(|(figure, _)| *figure).collect();
     let values = sums.total(&units.once());
     bootstrap
         .intervals(units, &figures, |times| {
             let totals = sums.total(times);
-            statistics.iter().map(|(_, _, of)| of(&totals)).collect()
+            statistics.iter().map(|(_, of)| of(&totals)).collect()
         })
         .into_iter()
         .zip(statistics)
-        .map(|(interval, (_, _, of))| Merit::of(of(&values), interval))
+        .map(|(interval, (_, of))| Merit::of(of(&values), interval))
         .collect()
 }
 

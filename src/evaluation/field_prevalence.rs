@@ -3,6 +3,7 @@
 use super::evaluate::Unchecked;
 use super::evaluation::{FieldPrevalence, PrevalenceSource};
 use super::out_of_group::OutOfGroup;
+use super::proportion::heaviest;
 use super::{ClusterBootstrap, prior};
 use crate::Result;
 use crate::season::ThresholdPlan;
@@ -68,7 +69,12 @@ impl FieldPrevalence {
 /// The ledger's share with each patch counted as often as its chance of being checked says.
 fn by_design(best: &OutOfGroup, bootstrap: &ClusterBootstrap) -> FieldPrevalence {
     let (positive, weights) = (best.is_positive(), best.weights());
-    let interval = bootstrap.share(&best.units(bootstrap), |i| weights[i], |i| positive[i]);
+    let interval = bootstrap.share(
+        &best.units(bootstrap),
+        |i| weights[i],
+        |i| positive[i],
+        heaviest(weights),
+    );
     let ledger = best.ledger_share();
     FieldPrevalence {
         value: ledger,

@@ -38,10 +38,7 @@ pub(super) fn paired_gains(
     let all = trials(new, |_| true);
     let positives = trials(new, |i| positive[i]);
     let walks = trials(new, |i| a.1[i] || b.1[i]);
-    let figure = |trials| Figure {
-        scale: Scale::Identity,
-        trials,
-    };
+    let figure = |trials| Figure::new(Scale::Identity, trials);
     let figures = [figure(&all), figure(&positives), figure(&walks)];
     let differences = |times: &[f64]| {
         let (old, new) = (a.2.total(times), b.2.total(times));

@@ -2,6 +2,7 @@
 
 use super::ClusterBootstrap;
 use super::evaluation::Merit;
+use super::proportion::heaviest;
 use crate::features::Dataset;
 use crate::files::{Provenance, nearest_known};
 use crate::{Error, Result};
@@ -102,7 +103,7 @@ pub fn open_locked(
     let share = |counts: &dyn Fn(usize) -> bool, hit: &dyn Fn(usize) -> bool| {
         let weight = |i: usize| if counts(i) { locked.weights[i] } else { 0.0 };
         let units = bootstrap.units(&locked.groups, locked.group_names.len());
-        Merit::of_share(bootstrap, &units, weight, hit)
+        Merit::of_share(bootstrap, &units, weight, hit, heaviest(&locked.weights))
     };
     let mut present = locked.groups.clone();
     present.sort_unstable();

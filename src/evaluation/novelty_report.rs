@@ -4,6 +4,7 @@ use super::ClusterBootstrap;
 use super::evaluation::{LeftOutClass, Merit, NoveltyReport};
 use super::folds::Folds;
 use super::out_of_group::OutOfGroup;
+use super::proportion::heaviest;
 use crate::Result;
 use crate::classify::{Novelty, training_weights};
 use crate::features::Dataset;
@@ -26,7 +27,7 @@ pub(super) fn novelty_report(
     let units = bootstrap.units(&data.groups, data.group_names.len());
     let rate = |counts: &dyn Fn(usize) -> bool, novel: &dyn Fn(usize) -> bool| {
         let weight = |i: usize| if counts(i) { data.weights[i] } else { 0.0 };
-        Merit::of_share(bootstrap, &units, weight, novel)
+        Merit::of_share(bootstrap, &units, weight, novel, heaviest(&data.weights))
     };
     let called_novel = (0..data.classes.len())
         .into_par_iter()

@@ -6,6 +6,7 @@
 
 use super::{Interval, IntervalMethod};
 use crate::numeric::normal_quantile;
+use statrs::distribution::{ContinuousCDF, Gamma};
 use statrs::function::beta::beta_reg;
 
 /// Successes and trials that make sense, and a confidence inside (0, 1); else `None`.
@@ -217,6 +218,87 @@ pub fn upper_limit_of_none(trials: f64, confidence: f64) -> Option<f64> {
     Some(1.0 - (1.0 - confidence).powf(1.0 / trials))
 }
 
+/// Hits and misses of a share whose patches weigh differently, summed by weight and squared weight.
+///
+/// Where a few heavy patches stand for many (an audit), resampling cannot show a heavy miss that did not
+/// happen to be drawn, and the lower limit of recall comes out too high.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct WeightedCounts {
+    hits: [f64; 2],
+    misses: [f64; 2],
+    /// Weight that the next patch could have.
+    heaviest: f64,
+    lightest: f64,
+}
+
+impl WeightedCounts {
+    /// Of patches with a weight above 0 and whether they are hits. `heaviest`: the largest weight that a patch
+    /// could have brought, whether or not one of that weight is among them.
+    pub fn of(patches: impl IntoIterator<Item = (f64, bool)>, heaviest: f64) -> Self {
+        let mut counts = Self {
+            heaviest,
+            lightest: heaviest,
+            ..Self::default()
+        };
+        for (weight, hit) in patches.into_iter().filter(|(weight, _)| *weight > 0.0) {
+            let side = match hit {
+                true => &mut counts.hits,
+                false => &mut counts.misses,
+            };
+            side[0] += weight;
+            side[1] += weight * weight;
+            counts.heaviest = counts.heaviest.max(weight);
+            counts.lightest = counts.lightest.min(weight);
+        }
+        counts
+    }
+
+    /// The least and the most that the share of hits may be, misses (hits) being at their own upper limit;
+    /// absent where all patches weigh the same, for then resampling sees what there is to see.
+    ///
+    /// The upper limit of a weighted count is that of [`upper_limit_of_weighted`].
+    pub fn limits(&self, confidence: f64) -> Option<(f64, f64)> {
+        if self.heaviest <= self.lightest * (1.0 + 1e-9) {
+            return None;
+        }
+        let most = |side: [f64; 2]| upper_limit_of_weighted(side, self.heaviest, confidence);
+        let (hits, misses) = (self.hits[0], self.misses[0]);
+        let (most_hits, most_misses) = (most(self.hits)?, most(self.misses)?);
+        Some((
+            hits / (hits + most_misses),
+            most_hits / (most_hits + misses),
+        ))
+    }
+}
+
+/// The largest of some weights, 0 without any.
+pub fn heaviest(weights: &[f64]) -> f64 {
+    weights.iter().fold(0.0, |most, w| most.max(*w))
+}
+
+/// The upper limit, at two-sided `confidence`, of a sum of weighted Poisson counts: of `sum` and sum of squared
+/// weights, where one more count could weigh `heaviest`.
+///
+/// Source: Fay and Feuer (1997) Confidence intervals for directly standardized rates: a method based on the
+/// gamma distribution, Statistics in Medicine 16:791-801. With equal weights it is the exact limit of a Poisson
+/// count (Garwood 1936):
+///
+/// ```
+/// use boneglow::evaluation::proportion::upper_limit_of_weighted;
+/// assert!((upper_limit_of_weighted([0.0, 0.0], 1.0, 0.95).unwrap() - 3.689).abs() < 5e-4);
+/// assert!((upper_limit_of_weighted([10.0, 10.0], 1.0, 0.95).unwrap() - 18.39).abs() < 5e-3);
+/// ```
+pub fn upper_limit_of_weighted(
+    [sum, squares]: [f64; 2],
+    heaviest: f64,
+    confidence: f64,
+) -> Option<f64> {
+    let (sum, squares) = (sum + heaviest, squares + heaviest * heaviest);
+    let (shape, scale) = (sum * sum / squares, squares / sum);
+    let gamma = Gamma::new(shape, 1.0).ok()?;
+    Some(scale * gamma.inverse_cdf(0.5 + confidence / 2.0)).filter(|limit| limit.is_finite())
+}
+
 /// Probability of `successes` or more among `trials`.
 fn upper_tail(successes: f64, trials: f64, share: f64) -> f64 {
     if successes <= 0.0 {
@@ -252,6 +334,17 @@ fn root(rising: impl Fn(f64) -> f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_heavy_patch_that_was_not_drawn_lowers_the_limit_and_equal_weights_do_not() {
+        let found = || (0..100).map(|i| (1.0, i >= 5));
+        assert_eq!(WeightedCounts::of(found(), 1.0).limits(0.95), None);
+        let (low, high) = WeightedCounts::of(found(), 20.0).limits(0.95).unwrap();
+        // 5 missed of weight 1, and perhaps some of weight 20: 95 found of 95 + 77.
+        assert!((low - 0.55).abs() < 0.02 && high > 0.95, "{low} {high}");
+        let (more, _) = WeightedCounts::of(found(), 4.0).limits(0.95).unwrap();
+        assert!(more > low && more < 0.95);
+    }
 
     #[test]
     fn impossible_counts_have_no_interval() {

@@ -58,10 +58,7 @@ impl ClusterBootstrap {
             true => &positives,
             false => &others,
         };
-        let figure = |trials| Figure {
-            scale: Scale::Logit,
-            trials,
-        };
+        let figure = |trials| Figure::new(Scale::Logit, trials);
         let auc: Vec<f64> = resampled.iter().filter_map(|r| r.auc).collect();
         let recall: Vec<f64> = resampled.iter().filter_map(|r| r.recall).collect();
         Ok(ScoreIntervals {

@@ -1,12 +1,13 @@
 //! Recall and false alarm rate under each assumption about the patches that nobody checked.
 
+use super::Figure;
 use super::assessment::Terms;
 use super::evaluate::Unchecked;
 use super::evaluation::{Merit, UncheckedAssumption, Verification, VerificationEstimate};
 use super::out_of_group::OutOfGroup;
 use super::prior::shift_probability;
+use super::proportion::{self, WeightedCounts};
 use super::verification::{self, CheckCell, CheckedPatch, VerificationMethod, VerifiedRates};
-use super::{Figure, Scale};
 use crate::Result;
 use crate::classify::Novelty;
 
@@ -143,6 +144,30 @@ fn overlap(cells: &[CheckCell]) -> Option<f64> {
     (all > 0.0).then(|| beside / all)
 }
 
+/// How many patches each stands for in an estimate, 0 for one that nobody checked.
+fn stands_for(method: VerificationMethod, patches: &[CheckedPatch], strata: usize) -> Vec<f64> {
+    let cell = |patch: &CheckedPatch| 2 * patch.stratum + usize::from(patch.decided_positive);
+    let weight = |patch: &CheckedPatch| match (patch.truth, method) {
+        (None, _) => 0.0,
+        (_, VerificationMethod::Naive) => 1.0,
+        _ => 1.0 / patch.inclusion_probability,
+    };
+    // By cell: all patches, and the weight of the checked ones.
+    let mut cells = vec![[0.0; 2]; 2 * strata];
+    for patch in patches {
+        cells[cell(patch)][0] += 1.0;
+        cells[cell(patch)][1] += weight(patch);
+    }
+    let spread_over_cell = |patch: &CheckedPatch| match (method, cells[cell(patch)]) {
+        (VerificationMethod::BeggGreenes, [all, checked]) if checked > 0.0 => all / checked,
+        _ => 1.0,
+    };
+    patches
+        .iter()
+        .map(|patch| weight(patch) * spread_over_cell(patch))
+        .collect()
+}
+
 /// The estimate with intervals from resampled groups.
 fn resampled(
     rates: &VerifiedRates,
@@ -212,14 +237,18 @@ fn resampled(
         })
     };
     let (positives, others) = (trials(&|i| positive[i]), trials(&|i| !positive[i]));
-    let figure = |trials| Figure {
-        scale: Scale::Logit,
-        trials,
+    let stands_for = stands_for(rates.method, patches, strata);
+    let heaviest = proportion::heaviest(&stands_for);
+    let counts = |side: bool| {
+        let of = patches.iter().zip(&stands_for);
+        let of = of.filter(|(patch, _)| patch.truth == Some(side));
+        WeightedCounts::of(of.map(|(patch, w)| (*w, patch.decided_positive)), heaviest)
     };
-    let mut intervals =
-        terms
-            .bootstrap
-            .intervals(&units, &[figure(&positives), figure(&others)], rates_of);
+    let figures = [
+        Figure::share(&positives, counts(true)),
+        Figure::share(&others, counts(false)),
+    ];
+    let mut intervals = terms.bootstrap.intervals(&units, &figures, rates_of);
     let alarms = intervals.pop().flatten();
     let recall = intervals.pop().flatten();
     VerificationEstimate {

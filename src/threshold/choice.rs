@@ -1,6 +1,7 @@
 //! The cut that a policy asks for, and how far it could as well lie.
 
 use super::cases::{Cases, Stakes, Step, expit, logit};
+use crate::evaluation::proportion;
 use crate::evaluation::{ClusterBootstrap, Figure, Interval, Scale, Units};
 use crate::season::{Policy, ThresholdPlan};
 use crate::{Error, Result};
@@ -190,11 +191,13 @@ impl Recalibration {
 fn by_recall(cases: &Cases, terms: Terms) -> Choice {
     let wanted = terms.plan.min_recall;
     let units = terms.units(cases);
+    let heaviest = proportion::heaviest(&cases.weight);
     let lower = |cut: f64| -> f64 {
         let recall = terms.bootstrap.share(
             &units,
             |i| cases.weight_if(i, true),
             |i| !cases.never[i] && cases.p[i] >= cut,
+            heaviest,
         );
         recall.map_or(0.0, |interval| interval.low)
     };
@@ -334,10 +337,7 @@ fn interval_of_cut(
     statistic: impl Fn(&[f64]) -> Option<f64> + Sync,
 ) -> Option<Interval> {
     let positives = units.trials(|i| cases.weight_if(i, true));
-    let figure = Figure {
-        scale: Scale::Identity,
-        trials: &positives,
-    };
+    let figure = Figure::new(Scale::Identity, &positives);
     let interval = terms.bootstrap.interval(units, figure, &statistic)?;
     let without: Vec<f64> = (0..terms.groups)
         .filter_map(|group| statistic(&units.without(group)))

@@ -2,6 +2,7 @@
 
 use super::Expected;
 use super::cases::{Stakes, expit, logit};
+use crate::evaluation::proportion::{self, WeightedCounts};
 use crate::evaluation::{ClusterBootstrap, FieldPrevalence, Figure, Merit, Scale};
 
 /// More walks for a bone than this are no limit that a team could plan with.
@@ -46,6 +47,14 @@ impl Walked {
         (rate(true), rate(false))
     }
 
+    /// What recall may be where bones that weigh differently hide what resampling cannot see.
+    fn recall_limits(&self, confidence: f64) -> Option<(f64, f64)> {
+        let heaviest = proportion::heaviest(&self.weight);
+        let positives = (0..self.group.len()).filter(|&i| self.positive[i]);
+        let counted = positives.map(|i| (self.weight[i], self.walked[i]));
+        WeightedCounts::of(counted, heaviest).limits(confidence)
+    }
+
     /// Expected figures at the field's prevalence, for patches of so many groups. Where the prevalence
     /// was estimated its own interval widens theirs.
     pub fn expected(
@@ -77,14 +86,18 @@ impl Walked {
             true => self.weight[i],
             false => 0.0,
         });
-        let figure = |scale, trials| Figure { scale, trials };
         let figures = [
-            figure(Scale::Logit, &positives),
-            figure(Scale::Logit, &walks),
-            figure(Scale::Log, &walks),
-            figure(Scale::Log, &positives),
+            Figure::new(Scale::Logit, &positives),
+            Figure::new(Scale::Logit, &walks),
+            Figure::new(Scale::Log, &walks),
+            Figure::new(Scale::Log, &positives),
         ];
         let whole = rates(&units.once());
+        let at_recalls = self.recall_limits(bootstrap.confidence).zip(whole).map(
+            |((low, high), (_, alarms))| {
+                [low, high].map(|recall| figures_at(stakes, Some((recall, alarms))))
+            },
+        );
         let intervals =
             bootstrap.intervals(&units, &figures, |times| figures_at(stakes, rates(times)));
         let at_limits = prior.low.zip(prior.high).map(|(low, high)| {
@@ -102,6 +115,8 @@ impl Walked {
             .enumerate()
             .map(|(at, (value, interval))| {
                 let merit = Merit::of(value, interval)?;
+                let unseen = at_recalls.as_ref().and_then(|l| l[0][at].zip(l[1][at]));
+                let merit = reaching(merit, unseen);
                 let limits = at_limits.as_ref().and_then(|l| l[0][at].zip(l[1][at]));
                 Some(match limits {
                     Some(limits) => widened(merit, figures[at].scale, limits),
@@ -117,6 +132,18 @@ impl Walked {
             walks_per_1000: next(),
             cost: next(),
         }
+    }
+}
+
+/// The figure with limits that reach at least to these two values.
+fn reaching(merit: Merit, values: Option<(f64, f64)>) -> Merit {
+    let Some((one, other)) = values else {
+        return merit;
+    };
+    Merit {
+        low: merit.low.map(|low| low.min(one.min(other))),
+        high: merit.high.map(|high| high.max(one.max(other))),
+        ..merit
     }
 }
 
