@@ -13,7 +13,8 @@
 //!
 //! A few heavy patches (an audit of a twentieth: each stands for twenty) defeat resampling: bones that the
 //! audit did not happen to draw have no spread. Limits of shares then reach at least to where an upper limit
-//! of the weighted misses (of the hits) puts them ([`WeightedCounts`]).
+//! of the weighted misses (of the hits) puts them ([`WeightedCounts`]): intervals of recall then hold 97 to 99 %.
+//! Those of the area under the curve hold 87 to 96 % there: a thin audit leaves it too sure of itself.
 //!
 //! On simulated seasons (`tests/coverage`) intervals said to hold 95 % of recall, precision and area
 //! under the curve hold 93 to 98 % with 14 and with 20 groups, and 95 to 99.6 % with 6: there they

@@ -30,7 +30,8 @@ impl Ledger {
     /// Reads the ledger files that the season names.
     ///
     /// A patch may wait without a label in one table and be checked in another (a walk that was
-    /// planned from the ledger): the checked row counts.
+    /// planned from the ledger): the checked row counts. Of an audited patch the largest inclusion probability that any
+    /// of its rows states counts: later audits of the same ground raise it.
     ///
     /// # Errors
     /// A missing column, a patch id that stands twice, a cell out of range, a picture that cannot
@@ -309,7 +310,12 @@ fn is_near(name: &str, other: &str) -> bool {
 fn without_waiting(patches: Vec<Patch>) -> Result<Vec<Patch>> {
     let mut kept: HashMap<String, usize> = HashMap::new();
     let mut superseded = vec![false; patches.len()];
+    let mut largest: HashMap<&str, f64> = HashMap::new();
     for (i, patch) in patches.iter().enumerate() {
+        if let Some(p) = patch.inclusion_probability {
+            let largest = largest.entry(&patch.id).or_insert(p);
+            *largest = largest.max(p);
+        }
         let Some(&before) = kept.get(&patch.id) else {
             kept.insert(patch.id.clone(), i);
             continue;
@@ -335,10 +341,22 @@ fn without_waiting(patches: Vec<Patch>) -> Result<Vec<Patch>> {
             superseded[i] = true;
         }
     }
+    let of_all_rows: Vec<Option<f64>> = patches
+        .iter()
+        .map(|patch| match patch.selection {
+            Some(Selection::Audit) => largest.get(patch.id.as_str()).copied(),
+            _ => patch.inclusion_probability,
+        })
+        .collect();
     Ok(patches
         .into_iter()
+        .zip(of_all_rows)
         .zip(superseded)
-        .filter_map(|(patch, superseded)| (!superseded).then_some(patch))
+        .filter(|(_, superseded)| !superseded)
+        .map(|((patch, inclusion_probability), _)| Patch {
+            inclusion_probability,
+            ..patch
+        })
         .collect())
 }
 

@@ -14,9 +14,12 @@ pub struct NextWalk {
     pub glows: usize,
     /// Stops by reason.
     pub stops: Vec<StopCount>,
-    /// Glows that no rule chose, among which the audit was drawn.
+    /// Glows that no rule chose, among which the audit was drawn, those of earlier audits among them.
     pub audited_among: usize,
-    /// Probability of each of them to be drawn; absent without an audit.
+    /// Patches of earlier audits that weigh less from now on.
+    #[serde(default)]
+    pub audited_before: usize,
+    /// Probability of each of them to have been drawn, by this audit or an earlier one; absent without an audit.
     pub audit_probability: Option<f64>,
     /// Length in km from the start and back; absent unless every stop has a position.
     pub kilometers: Option<f64>,
@@ -50,6 +53,7 @@ impl NextWalk {
             glows,
             stops,
             audited_among: walk.audited_among,
+            audited_before: walk.audited_before.len(),
             audit_probability: audit.map(|s| s.inclusion_probability),
             kilometers: walk.kilometers,
             forecast,

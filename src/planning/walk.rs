@@ -6,8 +6,9 @@ use crate::numeric::stream;
 use crate::strip::offset_m;
 use crate::threshold::Decision;
 use crate::{Error, Result};
+use rand::Rng;
 use rand::seq::SliceRandom;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A glow that may be walked to.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +23,11 @@ pub struct Glow {
     pub position: Option<(f64, f64)>,
     /// What else the ledger is to keep of it: columns and their cells.
     pub record: Vec<(String, String)>,
+    /// Where it comes from: a strip, or nothing for a patch of the ledger.
+    pub source: String,
+    /// Of one that an earlier audit drew and that was checked: its inclusion probability so far. It is walked to
+    /// no more, and counts among what the audits together draw from.
+    pub audited: Option<f64>,
 }
 
 /// How far the next walk may go.
@@ -109,7 +115,9 @@ pub struct Stop {
 pub struct Walk {
     /// Where to go, in order.
     pub stops: Vec<Stop>,
-    /// Glows that no rule chose, among which the audit was drawn.
+    /// Glows of earlier audits that weigh less from now on, as this audit draws from the same ground; no stops.
+    pub audited_before: Vec<Stop>,
+    /// Glows that no rule chose, among which the audit was drawn, those of earlier audits among them.
     pub audited_among: usize,
     /// Length in km from the start and back; absent unless every stop has a position.
     pub kilometers: Option<f64>,
@@ -121,7 +129,10 @@ pub struct Walk {
 ///
 /// Rules choose with certainty (inclusion probability 1): the most probable glows that are worth a walk, those
 /// nearest to the cut, the novel ones farthest ahead in probability. The audit is a simple random sample of all other
-/// glows, flagged or not, so that every glow could have been chosen: n / N each. The size of the audit is
+/// glows, flagged or not, so that every glow could have been chosen: n / N each. Audits of the same ground add up to one
+/// sample: each glow keeps one random number, an audit draws those with the lowest that nobody has checked, and n
+/// counts what all audits drew up to there, so that the weights of all audits together are the number of glows (permanent
+/// random numbers, Ohlsson 1995, in Business Survey Methods, chapter 9). The size of the audit is
 /// fixed before it is drawn: its share, and what the rules cannot fill (under a budget of kilometers by trial draws from another stream), and what is drawn is
 /// walked to wherever it lies: leaving out what is far would make it a sample of what is near.
 ///
@@ -150,7 +161,7 @@ pub fn plan_walk(glows: &[Glow], plan: &WalkPlan) -> Result<Walk> {
     if reach.within.len() == glows.len() {
         return Ok(walk);
     }
-    for stop in &mut walk.stops {
+    for stop in walk.stops.iter_mut().chain(&mut walk.audited_before) {
         stop.glow = reach.within[stop.glow];
     }
     walk.warnings.push(format!(
@@ -224,8 +235,12 @@ fn walk_among(
     let mut warnings = Vec::new();
     let chosen: BTreeSet<usize> = rules.iter().map(|(glow, _)| *glow).collect();
     let rest: Vec<usize> = (0..glows.len()).filter(|i| !chosen.contains(i)).collect();
-    let drawn = draw(&rest, audit, plan.seed, "audit");
-    if drawn.is_empty() && !rest.is_empty() {
+    let Audit {
+        drawn,
+        again,
+        probability: share,
+    } = draw_audit(glows, &rest, audit, plan.seed);
+    if drawn.is_empty() && rest.iter().any(|&i| glows[i].audited.is_none()) {
         warnings.push(
             "No audit: nothing is drawn at random, so the figures of this season will be of the chosen places only.".to_string(),
         );
@@ -236,7 +251,6 @@ fn walk_among(
         ))
         .remedy("allow more kilometers, or start nearer (latitude first, then longitude)"));
     }
-    let share = drawn.len() as f64 / rest.len().max(1) as f64;
     if !drawn.is_empty() && share < LEAST_AUDIT {
         warnings.push(format!(
             "Each of the {} audited places will stand for {:.0}: figures weighted so hang on single finds. Audit more, by more walks or \
@@ -245,6 +259,11 @@ fn walk_among(
             1.0 / share
         ));
     }
+    let audited = |glow: usize| Stop {
+        glow,
+        reason: Reason::Audit,
+        inclusion_probability: share,
+    };
     let mut stops: Vec<Stop> = rules
         .iter()
         .map(|&(glow, reason)| Stop {
@@ -253,11 +272,7 @@ fn walk_among(
             inclusion_probability: 1.0,
         })
         .collect();
-    stops.extend(drawn.iter().map(|&glow| Stop {
-        glow,
-        reason: Reason::Audit,
-        inclusion_probability: share,
-    }));
+    stops.extend(drawn.iter().map(|&glow| audited(glow)));
     let kilometers = positions.map(|places| {
         let at: Vec<[f64; 2]> = stops.iter().map(|s| places[s.glow]).collect();
         let order = route([0.0, 0.0], &at);
@@ -272,8 +287,10 @@ fn walk_among(
             "The walk is {length:.2} km, more than the {most} km asked for: the audit fell far apart, and leaving out what is far would spoil it."
         ));
     }
+    let heavier = |glow: &usize| glows[*glow].audited.is_some_and(|before| before < share);
     Ok(Walk {
         stops,
+        audited_before: again.into_iter().filter(heavier).map(audited).collect(),
         audited_among: rest.len(),
         kilometers,
         warnings,
@@ -371,8 +388,11 @@ fn local(glows: &[Glow], start: Option<(f64, f64)>) -> Option<Vec<[f64; 2]>> {
         .collect()
 }
 
+/// Those that may be walked to, the most probable first.
 fn by_probability(glows: &[Glow]) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..glows.len()).collect();
+    let mut order: Vec<usize> = (0..glows.len())
+        .filter(|&i| glows[i].audited.is_none())
+        .collect();
     order.sort_by(|&a, &b| glows[b].p_positive.total_cmp(&glows[a].p_positive));
     order
 }
@@ -433,6 +453,64 @@ fn split(glows: &[Glow], plan: &WalkPlan, walks: usize) -> Filled {
     (rules, left)
 }
 
+/// What an audit draws.
+struct Audit {
+    drawn: Vec<usize>,
+    /// Of earlier audits, within the same part of the ground.
+    again: Vec<usize>,
+    /// Probability of each to have been drawn by now.
+    probability: f64,
+}
+
+/// Draws so many of `rest` that nobody has checked, those with the lowest numbers.
+fn draw_audit(glows: &[Glow], rest: &[usize], count: usize, seed: u64) -> Audit {
+    let mut order = by_lasting_number(glows, rest, seed);
+    let open = |glow: &usize| glows[*glow].audited.is_none();
+    let mut left = count;
+    let within = order
+        .iter()
+        .take_while(|glow| {
+            let more = left > 0;
+            left -= usize::from(more && open(glow));
+            more
+        })
+        .count();
+    order.truncate(within);
+    order.sort_unstable();
+    let (drawn, again) = order.into_iter().partition(open);
+    Audit {
+        drawn,
+        again,
+        probability: within as f64 / rest.len().max(1) as f64,
+    }
+}
+
+/// Glows in the order of a random number that each keeps from walk to walk.
+///
+/// Within a source those of earlier audits come first: drawn at random, they stand for the lowest numbers there,
+/// by whatever numbers they were drawn.
+fn by_lasting_number(glows: &[Glow], rest: &[usize], seed: u64) -> Vec<usize> {
+    let number = |glow: usize| stream(seed, &format!("audit {}", glows[glow].id), 0).next_u64();
+    let mut by_source: BTreeMap<&str, Vec<(u64, usize)>> = BTreeMap::new();
+    for &glow in rest {
+        let of_source = by_source.entry(&glows[glow].source).or_default();
+        of_source.push((number(glow), glow));
+    }
+    let mut all = Vec::with_capacity(rest.len());
+    for mut of_source in by_source.into_values() {
+        of_source.sort_unstable();
+        let numbers: Vec<u64> = of_source.iter().map(|(number, _)| *number).collect();
+        of_source.sort_by_key(|(_, glow)| glows[*glow].audited.is_none());
+        all.extend(
+            numbers
+                .into_iter()
+                .zip(of_source.into_iter().map(|(_, g)| g)),
+        );
+    }
+    all.sort_unstable();
+    all.into_iter().map(|(_, glow)| glow).collect()
+}
+
 fn draw(from: &[usize], count: usize, seed: u64, job: &str) -> Vec<usize> {
     let mut order = from.to_vec();
     order.shuffle(&mut stream(seed, job, 0));
@@ -447,7 +525,7 @@ fn fit_kilometers(glows: &[Glow], plan: &WalkPlan, places: &[[f64; 2]], most: f6
     let length = |walks: usize| -> f64 {
         let (rules, audit) = split(glows, plan, walks);
         let rest: Vec<usize> = (0..glows.len())
-            .filter(|i| rules.iter().all(|(c, _)| c != i))
+            .filter(|&i| glows[i].audited.is_none() && rules.iter().all(|(c, _)| *c != i))
             .collect();
         let longest = (0..TRIALS)
             .map(|trial| {
@@ -488,6 +566,8 @@ mod tests {
                         _ => Decision::Pass,
                     },
                     record: Vec::new(),
+                    source: String::new(),
+                    audited: None,
                     position: Some((35.0 + (i % 7) as f64 * 1e-3, -106.0 + (i / 7) as f64 * 1e-3)),
                 }
             })
@@ -595,6 +675,73 @@ mod tests {
             assert!((t - 285.7).abs() < 75.0, "{t}");
         }
         assert_eq!(times.iter().filter(|t| **t > 0.0).count(), 21);
+    }
+
+    /// Four audits, one after the other, of ground that grows by a strip before the third. Those of
+    /// `marked` that the audits find, each weighted by the inverse of its probability.
+    fn audited_four_times(seed: u64, marked: impl Fn(usize) -> bool) -> (f64, f64) {
+        let mut all = glows(200);
+        for (i, glow) in all.iter_mut().enumerate() {
+            glow.decision = Decision::Pass;
+            glow.source = ["old", "new"][usize::from(i >= 120)].to_string();
+        }
+        for round in 0..4 {
+            let known = if round < 2 { 120 } else { 200 };
+            let plan = WalkPlan {
+                seed,
+                audit_share: 1.0,
+                near_share: 0.0,
+                novel_share: 0.0,
+                ..plan(Budget::Walks(10))
+            };
+            let walk = plan_walk(&all[..known], &plan).unwrap();
+            assert_eq!(walk.stops.len(), 10);
+            for stop in walk.stops.iter().chain(&walk.audited_before) {
+                all[stop.glow].audited = Some(stop.inclusion_probability);
+            }
+        }
+        let weight = |keep: &dyn Fn(usize) -> bool| -> f64 {
+            let of = all.iter().enumerate().filter(|(i, _)| keep(*i));
+            of.filter_map(|(_, glow)| glow.audited.map(|p| 1.0 / p))
+                .sum()
+        };
+        (weight(&|_| true), weight(&marked))
+    }
+
+    #[test]
+    fn audits_of_the_same_ground_add_up_to_one_sample() {
+        let seasons = 400;
+        let mut sums = [0.0; 3];
+        for seed in 0..seasons {
+            let (all, marked) = audited_four_times(seed, |i| i % 5 == 0);
+            let (_, new) = audited_four_times(seed, |i| i >= 120);
+            for (sum, x) in sums.iter_mut().zip([all, marked, new]) {
+                *sum += x / seasons as f64;
+            }
+        }
+        // 200 glows, 40 of them marked, 80 new; 40 checks a season, so means are known to about 1.5.
+        assert!((sums[0] - 200.0).abs() < 4.0, "{sums:?}");
+        assert!((sums[1] - 40.0).abs() < 3.0, "{sums:?}");
+        assert!((sums[2] - 80.0).abs() < 4.0, "{sums:?}");
+    }
+
+    #[test]
+    fn an_audit_by_other_numbers_counts_as_the_first_part_of_the_sample() {
+        let mut all = glows(100);
+        for glow in all.iter_mut().skip(3).step_by(9) {
+            glow.audited = Some(0.11);
+        }
+        let plan = WalkPlan {
+            audit_share: 1.0,
+            near_share: 0.0,
+            novel_share: 0.0,
+            ..plan(Budget::Walks(14))
+        };
+        let walk = plan_walk(&all, &plan).unwrap();
+        assert_eq!((walk.stops.len(), walk.audited_before.len()), (14, 11));
+        for stop in walk.stops.iter().chain(&walk.audited_before) {
+            assert_eq!(stop.inclusion_probability, 0.25);
+        }
     }
 
     #[test]

@@ -499,6 +499,7 @@ fn next_walk() -> NextWalk {
             count: 4,
         }],
         audited_among: 380,
+        audited_before: 0,
         audit_probability: Some(4.0 / 380.0),
         kilometers: Some(3.2),
         forecast: Some(RecallForecast {

@@ -7,7 +7,7 @@ use super::score::{StripFiles, all_strips};
 use super::{Outcome, Progress, learn, marking};
 use crate::calibration::{Measurement, Role};
 use crate::files::{self, Document, Row, Table};
-use crate::ledger::{Patch, Recordings};
+use crate::ledger::{Patch, Recordings, Selection};
 use crate::planning::{
     self, Budget, Glow, NextWalk, RecallForecast, Walk, WalkPlan, forecast_recall, plan_walk,
     walk_to_csv, walk_to_gpx,
@@ -55,6 +55,7 @@ pub fn plan(
     for strip in all_strips(season, &[])? {
         pool.add_strip(&strip, wish)?;
     }
+    pool.drop_audits_of_other_ground();
     let mut warnings = pool.warnings;
     let mut glows = pool.glows;
     if let Budget::Kilometers(_) = wish.budget {
@@ -67,7 +68,7 @@ pub fn plan(
             ));
         }
     }
-    if glows.is_empty() {
+    if glows.iter().all(|g| g.audited.is_some()) {
         return Err(Error::too_little("there is no glow left to walk to")
             .at(season.file())
             .key("strips.files")
@@ -95,7 +96,11 @@ pub fn plan(
     warnings.extend(walk.warnings.iter().cloned());
     let next = NextWalk {
         warnings,
-        ..NextWalk::of(&walk, glows.len(), forecast)
+        ..NextWalk::of(
+            &walk,
+            glows.iter().filter(|g| g.audited.is_none()).count(),
+            forecast,
+        )
     };
     let csv = marking::marked(walk_to_csv(&glows, &walk), ledger.rig.calibrated)?;
     files::write_whole(&table, &csv)?;
@@ -169,7 +174,15 @@ impl<'a> Pool<'a> {
         }
     }
 
-    /// Patches of the ledger that nobody has checked yet.
+    /// Earlier audits count where their ground is drawn from again: their strip, or the ledger.
+    fn drop_audits_of_other_ground(&mut self) {
+        let open = self.glows.iter().filter(|g| g.audited.is_none());
+        let sources: BTreeSet<String> = open.map(|g| g.source.clone()).collect();
+        self.glows
+            .retain(|g| g.audited.is_none() || sources.contains(&g.source));
+    }
+
+    /// Patches of the ledger that nobody has checked yet, and those of earlier audits.
     fn add_ledger(&mut self) -> Result<()> {
         let mut rows: HashMap<(PathBuf, u64), (&Patch, &Measurement)> = HashMap::new();
         for (patch, measurement) in self.ledger.patches() {
@@ -183,9 +196,13 @@ impl<'a> Pool<'a> {
                 let Some((patch, measurement)) = rows.get(&(path.clone(), row.line())) else {
                     continue;
                 };
-                if patch.label.is_none() {
-                    waiting.push((record(&row, &["calibrated"]), *patch));
+                let source = row.get("strip").unwrap_or_default().to_string();
+                let audited = patch.selection == Some(Selection::Audit);
+                if patch.label.is_none() || audited {
+                    waiting.push((record(&row, &["calibrated"]), source, *patch));
                     measurements.push(**measurement);
+                }
+                if patch.label.is_none() {
                     continue;
                 }
                 if let (Some(strip), Some(r), Some(column)) = (
@@ -200,14 +217,18 @@ impl<'a> Pool<'a> {
             self.tables.push(path);
         }
         let judged = self.judging.judge(&measurements);
-        for ((record, patch), judged) in waiting.into_iter().zip(judged) {
-            if judged.decision != Decision::TooFaint {
+        for ((record, source, patch), judged) in waiting.into_iter().zip(judged) {
+            let audited = patch.label.as_ref().and(patch.inclusion_probability);
+            let counts = patch.label.is_none() || audited.is_some();
+            if counts && judged.decision != Decision::TooFaint {
                 self.glows.push(Glow {
                     id: patch.id.clone(),
                     p_positive: judged.p_positive,
                     decision: judged.decision,
                     position: patch.place,
                     record,
+                    source,
+                    audited,
                 });
             }
         }
@@ -267,6 +288,8 @@ impl<'a> Pool<'a> {
                 decision: judged.decision,
                 position: latitude.zip(row.optional_number("longitude")?),
                 record,
+                source: row.text("strip")?.to_string(),
+                audited: None,
             });
         }
         self.tables.push(path);
@@ -395,6 +418,13 @@ fn describe(next: &NextWalk, walk: &Walk, table: &Path) -> Outcome {
             "Fill in the labels of {} and put it into the ledger.",
             table.display()
         ));
+    if next.audited_before > 0 {
+        outcome = outcome.say(format!(
+            "At its end stand {} patches of earlier audits, with the probability that they have now that this audit draws from the \
+             same ground: leave their labels empty.",
+            next.audited_before
+        ));
+    }
     if let Some(forecast) = &next.forecast {
         for sentence in forecast.in_words() {
             outcome = outcome.say(sentence);

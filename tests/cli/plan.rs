@@ -1,5 +1,8 @@
 use crate::support::{TrialSeason, small_ledger};
 use crate::{json, learn};
+use boneglow::ledger::Ledger;
+use boneglow::season::Season;
+use boneglow::signal::Response;
 
 /// A season with patches at two more sites that nobody has checked.
 fn with_unchecked() -> TrialSeason {
@@ -20,6 +23,11 @@ fn with_unchecked() -> TrialSeason {
     season.write("ledger/waiting.csv", &more);
     learn(&season);
     season
+}
+
+fn ledger(season: &TrialSeason) -> Ledger {
+    let season = Season::read(&season.path("")).unwrap();
+    Ledger::read(&season, &Response::Srgb).unwrap()
 }
 
 fn rows(season: &TrialSeason, name: &str) -> Vec<Vec<String>> {
@@ -72,13 +80,47 @@ fn a_walk_goes_out_comes_back_filled_in_and_joins_the_ledger() {
     let after = json(&season, "results/evaluation.json")["protocol"]["patches"].clone();
     assert_eq!(after, 192 + 12);
     season.succeeds(&["plan", "--walks", "40"]);
-    let next = rows(&season, "results/walk.csv");
+    let (again, next): (Vec<_>, Vec<_>) = rows(&season, "results/walk.csv")
+        .into_iter()
+        .partition(|row| row[0].is_empty());
     let id = column("patch_id");
     assert_eq!(next.len() - 1, 36, "48 waited, 12 are checked");
     assert!(
         next.iter()
             .all(|n| stops[1..].iter().all(|s| s[id] != n[id]))
     );
+    // Nothing is left to draw: what the first audit drew counts as certain too, its label left empty.
+    assert_eq!(again.len(), 2);
+    for row in &again {
+        assert!(audit.iter().any(|stop| stop[id] == row[id]));
+        assert_eq!((row[chance].as_str(), row[label].as_str()), ("1", ""));
+    }
+    season.succeeds(&["plan", "--walks", "10", "-o", "ledger/walk-2.csv"]);
+    let second = rows(&season, "ledger/walk-2.csv");
+    let drawn: Vec<_> = second
+        .iter()
+        .filter(|r| r[reason].starts_with("audit"))
+        .collect();
+    let among = json(&season, "results/plan.json")["audited_among"]
+        .as_f64()
+        .unwrap();
+    for row in &drawn {
+        let chance: f64 = row[chance].parse().unwrap();
+        assert!(
+            (chance - drawn.len() as f64 / among).abs() < 1e-12,
+            "{row:?}"
+        );
+    }
+    // The row that waits raises the probability of the one that is checked.
+    let weights: f64 = ledger(&season)
+        .checked()
+        .filter(|patch| audit.iter().any(|stop| stop[id] == patch.id))
+        .map(|patch| patch.weight())
+        .sum();
+    let new = drawn.iter().filter(|row| !row[0].is_empty()).count();
+    let ground = weights + new as f64 * among / drawn.len() as f64;
+    assert!((ground - among).abs() < 1e-9, "{ground} of {among}");
+    std::fs::remove_file(season.path("ledger/walk-2.csv")).unwrap();
     season.succeeds(&["report"]);
     assert!(
         season
