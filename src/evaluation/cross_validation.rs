@@ -6,6 +6,7 @@
 //! G(G-1)/2 inner fits a setting and not G(G-1).
 
 use super::FoldChoice;
+use super::evaluate::Unchecked;
 use super::folds::{Folds, Split};
 use super::inside::{Block, Learnt, Part, certain, learn};
 use super::out_of_group::{OutOfGroup, Predictions, positive_sum};
@@ -82,8 +83,9 @@ pub struct Progress<'a> {
 
 /// Predicts every patch by models that never saw its group.
 ///
-/// One [`OutOfGroup`] a recipe, in their order. `unchecked` are features of patches without a ground
-/// check (patches x features), predicted by every fold's model and averaged. `progress` is called
+/// One [`OutOfGroup`] a recipe, in their order. `unchecked` are patches without a ground check: one of a group
+/// with checks is predicted by the model that never saw that group, one of another group by all folds' models,
+/// averaged. `progress` is called
 /// from several threads. The same seed gives the same numbers on any number of threads.
 ///
 /// # Errors
@@ -94,7 +96,7 @@ pub fn cross_validate(
     recipes: &[Recipe],
     folds: &Folds,
     inside: Inside,
-    unchecked: Option<&Array2<f64>>,
+    unchecked: Option<&Unchecked>,
     progress: &(dyn Fn(Progress<'_>) + Sync),
 ) -> Result<Vec<OutOfGroup>> {
     if folds.split() == Split::Leaking {
@@ -130,7 +132,7 @@ fn run(
     recipes: &[Recipe],
     folds: &Folds,
     inside: Inside,
-    unchecked: Option<&Array2<f64>>,
+    unchecked: Option<&Unchecked>,
     progress: &(dyn Fn(Progress<'_>) + Sync),
 ) -> Result<Vec<Predictions>> {
     check(data, recipes, folds, inside)?;
@@ -226,7 +228,7 @@ struct Job<'a> {
     folds: &'a Folds,
     tests: &'a [Vec<usize>],
     inside: Inside,
-    unchecked: Option<&'a Array2<f64>>,
+    unchecked: Option<&'a Unchecked>,
 }
 
 impl Job<'_> {
@@ -307,7 +309,7 @@ impl Job<'_> {
                     Some(class) => (
                         certain(test.nrows(), classes, class),
                         self.unchecked
-                            .map(|features| certain(features.nrows(), classes, class)),
+                            .map(|unchecked| certain(unchecked.features.nrows(), classes, class)),
                     ),
                     None => {
                         let fitted = self.recipe.method.fit_from(
@@ -320,7 +322,7 @@ impl Job<'_> {
                         (
                             fitted.probabilities(test.view()),
                             self.unchecked
-                                .map(|features| fitted.probabilities(features.view())),
+                                .map(|unchecked| fitted.probabilities(unchecked.features.view())),
                         )
                     }
                 };
@@ -366,7 +368,8 @@ impl Job<'_> {
             unchecked: Vec::new(),
         };
         let ledger = predictions.ledger_share();
-        let count = folds.len() as f64;
+        let count = folds.len();
+        let fold_of_group = self.folds_of_groups();
         for (fold, (shares, learnt, tested, unchecked)) in folds.into_iter().enumerate() {
             for (row, &patch) in self.tests[fold].iter().enumerate() {
                 predictions
@@ -384,13 +387,29 @@ impl Job<'_> {
             if let Some(unchecked) = unchecked {
                 let share = predictions.positive_share(fold);
                 predictions.unchecked.resize(unchecked.nrows(), 0.0);
-                for (sum, row) in predictions.unchecked.iter_mut().zip(unchecked.rows()) {
+                let groups = self.unchecked.map_or(&[][..], |u| &u.groups);
+                let sums = predictions.unchecked.iter_mut().zip(groups);
+                for ((sum, &group), row) in sums.zip(unchecked.rows()) {
+                    let models = match fold_of_group.get(group) {
+                        Some(Some(own)) if *own == fold => 1,
+                        Some(Some(_)) => continue,
+                        _ => count,
+                    };
                     let p = positive_sum(row.iter().copied(), &data.positive);
-                    *sum += shift_probability(p, share, ledger) / count;
+                    *sum += shift_probability(p, share, ledger) / models as f64;
                 }
             }
         }
         predictions
+    }
+
+    /// The fold that leaves each group out; absent for a group without checks.
+    fn folds_of_groups(&self) -> Vec<Option<usize>> {
+        let mut folds = vec![None; self.data.group_names.len()];
+        for (patch, &group) in self.data.groups.iter().enumerate() {
+            folds[group] = Some(self.folds.of(patch));
+        }
+        folds
     }
 
     fn groups_of(&self, fold: usize) -> Vec<String> {

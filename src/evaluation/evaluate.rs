@@ -86,14 +86,7 @@ pub fn evaluate(
         seed: classify.seed,
     };
     let recipes: Vec<Recipe> = methods.iter().map(|(m, _)| Recipe::tuned(*m)).collect();
-    let predictions = cross_validate(
-        data,
-        &recipes,
-        &folds,
-        inside,
-        unchecked.map(|u| &u.features),
-        progress,
-    )?;
+    let predictions = cross_validate(data, &recipes, &folds, inside, unchecked, progress)?;
     let bootstrap = ClusterBootstrap::of_season(classify, threshold);
     let novelty = known_classes(
         data,

@@ -214,8 +214,8 @@ impl Predictions {
         positives / total
     }
 
-    /// Probability of a positive class of each unchecked patch, at the ledger's share: the mean over
-    /// the folds' models. Empty if none were given.
+    /// Probability of a positive class of each unchecked patch, at the ledger's share: by the model that never saw
+    /// its group, or the mean over the folds' models where its group has no checks. Empty if none were given.
     pub fn unchecked(&self) -> &[f64] {
         &self.unchecked
     }

@@ -5,13 +5,14 @@ use crate::{known, request};
 use boneglow::classify::Method;
 use boneglow::evaluation::{
     ClusterBootstrap, Evaluated, FieldPrevalence, Folds, Merit, Openings, OutOfGroup, Recipe,
-    Terms, Verdict, assess, compare, cross_validate, evaluate, open_locked, other_split,
+    Terms, Unchecked, Verdict, assess, compare, cross_validate, evaluate, open_locked, other_split,
     split_locked,
 };
 use boneglow::features::Dataset;
 use boneglow::files::Provenance;
 use boneglow::season::{ClassifyPlan, Policy, ThresholdPlan};
 use boneglow::threshold::{Thresholds, recommend};
+use ndarray::Axis;
 
 const SITES: usize = 9;
 const PREVALENCE: f64 = 0.05;
@@ -43,6 +44,39 @@ fn evaluated(data: &Dataset) -> Evaluated {
         ..ThresholdPlan::default()
     };
     evaluate(data, None, &[], &classify, &threshold, &|_| ()).unwrap()
+}
+
+#[test]
+fn unchecked_patches_are_predicted_by_the_model_that_never_saw_their_group() {
+    let data = small();
+    let rows: Vec<usize> = (0..data.len()).filter(|&i| data.groups[i] == 2).collect();
+    let unchecked = Unchecked {
+        features: data.features.select(Axis(0), &rows),
+        groups: vec![2; rows.len()],
+        beside: Vec::new(),
+    };
+    let folds = Folds::by_group(&data.groups).unwrap();
+    let of = |unchecked: &Unchecked| {
+        let found = cross_validate(&data, &[recipe()], &folds, INSIDE, Some(unchecked), &|_| ());
+        found.unwrap().remove(0)
+    };
+    let found = of(&unchecked);
+    let known = found.p_positive_at(found.ledger_share());
+    for (row, p) in rows.iter().zip(found.unchecked()) {
+        assert!((known[*row] - p).abs() < 1e-12);
+    }
+    // Of a group without checks every fold's model tells.
+    let elsewhere = Unchecked {
+        groups: vec![SITES; rows.len()],
+        ..unchecked
+    };
+    let found = of(&elsewhere);
+    let apart = rows.iter().zip(found.unchecked());
+    assert!(
+        apart
+            .into_iter()
+            .any(|(row, p)| (known[*row] - p).abs() > 1e-6)
+    );
 }
 
 #[test]
