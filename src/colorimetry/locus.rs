@@ -46,25 +46,44 @@ pub fn spectral_locus_uv(observer: Observer) -> Vec<(f64, Chromaticity)> {
 /// assert!(beyond_locus_uv(white, 520.0) > 0.01);
 /// ```
 pub fn beyond_locus_uv(color: Chromaticity, from_nm: f64) -> f64 {
-    let corners: Vec<Chromaticity> = spectral_locus_uv(Observer::Cie1931)
-        .into_iter()
-        .filter_map(|(nm, uv)| (nm >= from_nm).then_some(uv))
-        .collect();
-    let mut inside = false;
-    let mut nearest = f64::INFINITY;
-    let sides = corners.iter().zip(corners.iter().cycle().skip(1));
-    for (a, b) in sides {
-        let (along_u, along_v) = (b.u - a.u, b.v - a.v);
-        let (to_u, to_v) = (color.u - a.u, color.v - a.v);
-        if (a.v > color.v) != (b.v > color.v) && to_u < to_v * along_u / along_v {
-            inside = !inside;
+    (-LocusOutline::from_nm(from_nm).depth_uv(color)).max(0.0)
+}
+
+/// The outline in u'v' of the colors that light can have (CIE 1931).
+#[derive(Debug, Clone, PartialEq)]
+pub struct LocusOutline {
+    corners: Vec<Chromaticity>,
+}
+
+impl LocusOutline {
+    /// Of light without wavelengths below `from_nm`; 0 for all light.
+    pub fn from_nm(from_nm: f64) -> Self {
+        let locus = spectral_locus_uv(Observer::Cie1931).into_iter();
+        LocusOutline {
+            corners: locus
+                .filter_map(|(nm, uv)| (nm >= from_nm).then_some(uv))
+                .collect(),
         }
-        let length = along_u * along_u + along_v * along_v;
-        let share = match length > 0.0 {
-            true => ((to_u * along_u + to_v * along_v) / length).clamp(0.0, 1.0),
-            false => 0.0,
-        };
-        nearest = nearest.min((to_u - share * along_u).hypot(to_v - share * along_v));
     }
-    if inside { 0.0 } else { nearest }
+
+    /// Distance in u'v' to the outline, negative outside it.
+    pub fn depth_uv(&self, color: Chromaticity) -> f64 {
+        let mut inside = false;
+        let mut nearest = f64::INFINITY;
+        let ends = self.corners.iter().cycle().skip(1);
+        for (a, b) in self.corners.iter().zip(ends) {
+            let (along_u, along_v) = (b.u - a.u, b.v - a.v);
+            let (to_u, to_v) = (color.u - a.u, color.v - a.v);
+            if (a.v > color.v) != (b.v > color.v) && to_u < to_v * along_u / along_v {
+                inside = !inside;
+            }
+            let length = along_u * along_u + along_v * along_v;
+            let share = match length > 0.0 {
+                true => ((to_u * along_u + to_v * along_v) / length).clamp(0.0, 1.0),
+                false => 0.0,
+            };
+            nearest = nearest.min((to_u - share * along_u).hypot(to_v - share * along_v));
+        }
+        if inside { nearest } else { -nearest }
+    }
 }

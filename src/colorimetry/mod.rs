@@ -20,7 +20,7 @@ pub use ciede2000::ciede2000;
 pub use dominant::{Dominant, dominant};
 pub use integration::{Weights, tristimulus};
 pub use lab::{Lab, delta_e_76};
-pub use locus::{beyond_locus_uv, spectral_locus, spectral_locus_uv};
+pub use locus::{LocusOutline, beyond_locus_uv, spectral_locus, spectral_locus_uv};
 pub use observer::Observer;
 pub use primaries::Primaries;
 pub use summary::{SpectrumColor, chromaticity_csv, describe};

@@ -11,6 +11,7 @@ use super::gains::paired_gains;
 use super::novelty_report::novelty_report;
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::selection::selection;
+use super::too_few::too_few;
 use super::training::known_classes;
 use super::unit_sums::{UnitSums, column};
 use super::verification_report::verification_report;
@@ -379,10 +380,11 @@ fn protocol(
     let first = data.weights.first().copied().unwrap_or(1.0);
     Protocol {
         folds: best.split_sentence().to_string(),
-        inside: "Standardization, settings (by log loss over classes, the simplest within one standard error) and probability \
-                 calibration (none, Platt or isotonic, likewise by log loss) were learnt without the groups left out, on \
-                 predictions of groups left out in their turn; patches of a large group counted less the more alike the labels \
-                 of a group were (Kish 1965)."
+        inside: "Standardization, settings and the correction of probabilities were learnt without the groups left out, on \
+                 predictions of groups left out in their turn. Settings were the simplest within one standard error of the \
+                 least log loss over classes; so was the correction, which is none, a logistic curve (Platt 1999) or an \
+                 isotonic one (Zadrozny and Elkan 2002). Patches of a large group counted less the more alike the labels of a \
+                 group were (Kish 1965)."
             .to_string(),
         fold_count: best.folds(),
         groups: present.len(),
@@ -392,8 +394,8 @@ fn protocol(
         weighted: data.weights.iter().any(|w| *w != first),
         cut,
         cut_rule: format!(
-            "This cut is the probability at which a walk is just worth it at the stated costs ({} for a wasted walk, {} for a missed bone), \
-             at the field's prevalence; the recommended cut and what to expect at it are in thresholds.json.",
+            "It is that of the stated costs ({} for a wasted walk, {} for a missed bone) whatever the policy; the recommended cut and \
+             what to expect at it are in thresholds.json.",
             threshold.wasted_walk_cost, threshold.missed_bone_cost
         ),
         choice_rule: CHOICE_RULE.to_string(),
@@ -423,18 +425,8 @@ fn cautions(
         groups.len()
     };
     let groups = distinct(&|_| true);
-    if groups < 8 {
-        warnings.push(format!(
-            "There are only {groups} groups: how much they differ is hardly known, and the intervals, wide as they are, may still be too narrow."
-        ));
-    }
     let positives = positive.iter().filter(|p| **p).count();
-    if positives < 20 {
-        warnings.push(format!(
-            "There are only {positives} checked positives: recall cannot be known to better than about {:.0} percentage points.",
-            100.0 / (positives as f64).max(1.0).sqrt()
-        ));
-    }
+    warnings.extend(too_few(groups, positives));
     warnings.extend(few_carry_the_weight(best));
     let with_positives = distinct(&|i| positive[i]);
     if with_positives < 5.min(groups) {

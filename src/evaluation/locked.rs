@@ -3,6 +3,7 @@
 use super::ClusterBootstrap;
 use super::evaluation::Merit;
 use super::proportion::heaviest;
+use super::too_few::too_few;
 use crate::features::Dataset;
 use crate::files::{Provenance, nearest_known};
 use crate::{Error, Result};
@@ -37,6 +38,13 @@ pub struct Opening {
     pub precision: Option<Merit>,
     /// What this opening is worth, a sentence.
     pub sentence: String,
+}
+
+impl Opening {
+    /// What so few groups or positives cannot tell, sentences.
+    pub fn warnings(&self) -> Vec<String> {
+        too_few(self.groups.len(), self.positives)
+    }
 }
 
 /// Splits a dataset into what may be used (first) and the locked groups (second).

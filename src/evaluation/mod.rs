@@ -42,6 +42,7 @@ mod score_bootstrap;
 mod scores;
 mod selection;
 pub mod spatial;
+mod too_few;
 mod training;
 mod two_by_two;
 mod unit_sums;

@@ -2,6 +2,7 @@
 
 use super::out_of_group::OutOfGroup;
 use crate::files;
+use crate::numeric::at_most_digits;
 
 /// The content of `predictions.csv`.
 ///
@@ -38,6 +39,5 @@ pub fn predictions_to_csv(predictions: &[OutOfGroup], prevalence: f64) -> Vec<u8
 
 /// Eight significant digits: beyond what any figure needs, short enough to read.
 fn number(p: f64) -> String {
-    let rounded: f64 = format!("{p:.7e}").parse().unwrap_or(p);
-    rounded.to_string()
+    at_most_digits(p, 8)
 }

@@ -14,3 +14,43 @@ pub fn decimal(value: f64, decimals: usize) -> String {
         _ => text,
     }
 }
+
+/// Below this, and so near to 1, decimals are too many to be read.
+const LEAST_WRITTEN_OUT: f64 = 1e-6;
+
+/// A probability with two significant digits, of what it lacks to 1 where that is less; what is below a
+/// millionth with a power of ten.
+///
+/// ```
+/// use boneglow::numeric::probability;
+/// assert_eq!(probability(0.0196078), "0.020");
+/// assert_eq!(probability(0.9968), "0.9968");
+/// assert_eq!(probability(0.00002), "0.000020");
+/// assert_eq!(probability(3.14e-9), "3.1e-9");
+/// assert_eq!(probability(0.0), "0");
+/// ```
+pub fn probability(p: f64) -> String {
+    if p <= 0.0 || p >= 1.0 {
+        return decimal(p, 0);
+    }
+    if p < LEAST_WRITTEN_OUT {
+        return format!("{p:.1e}");
+    }
+    // 0.0996 rounds to 0.10: the exponent is that of the rounded number.
+    let least = format!("{:.1e}", p.min(1.0 - p).max(LEAST_WRITTEN_OUT));
+    let exponent = least.split_once('e').and_then(|(_, e)| e.parse().ok());
+    let decimals: i32 = 1 - exponent.unwrap_or(0);
+    decimal(p, decimals.max(1) as usize)
+}
+
+/// A number for a table that programs read: at most so many significant digits, and none that say nothing.
+///
+/// ```
+/// use boneglow::numeric::at_most_digits;
+/// assert_eq!(at_most_digits(0.0733754321, 6), "0.0733754");
+/// assert_eq!(at_most_digits(0.5, 6), "0.5");
+/// ```
+pub fn at_most_digits(value: f64, digits: usize) -> String {
+    let rounded = format!("{value:.*e}", digits.saturating_sub(1)).parse();
+    rounded.unwrap_or(value).to_string()
+}

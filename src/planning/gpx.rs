@@ -1,6 +1,7 @@
 //! The next walk as a route of GPX 1.1, WGS84.
 
 use super::walk::{Glow, Walk};
+use crate::numeric::probability;
 use crate::{Error, Result};
 use gpx::{Gpx, GpxVersion, Route, Waypoint};
 
@@ -27,7 +28,10 @@ pub fn walk_to_gpx(glows: &[Glow], walk: &Walk, calibrated: bool) -> Result<Vec<
         point.name = Some(format!("{}: {}", number + 1, glow.id));
         point.type_ = Some(stop.reason.name().to_string());
         let mark = if calibrated { "" } else { "not calibrated, " };
-        point.description = Some(format!("{mark}probability {:.2}", glow.p_positive));
+        point.description = Some(format!(
+            "{mark}probability {}",
+            probability(glow.p_positive)
+        ));
         route.points.push(point);
     }
     let document = Gpx {

@@ -2,7 +2,7 @@
 
 use super::walk::{Glow, Walk};
 use crate::files;
-use crate::numeric::decimal;
+use crate::numeric::{at_most_digits, decimal};
 
 /// Columns that the plan itself fills or leaves to be filled.
 const OWN: [&str; 9] = [
@@ -47,7 +47,7 @@ pub fn walk_to_csv(glows: &[Glow], walk: &Walk) -> Vec<u8> {
             stop.reason.selection().name().to_string(),
             stop.inclusion_probability.to_string(),
             reason.unwrap_or(stop.reason.name()).to_string(),
-            format!("{:.4}", glow.p_positive),
+            at_most_digits(glow.p_positive, 4),
             degrees(glow.position.map(|p| p.0)),
             degrees(glow.position.map(|p| p.1)),
         ];
@@ -101,9 +101,9 @@ mod tests {
         assert_eq!(
             text,
             "stop,patch_id,label,selection,inclusion_probability,reason,p_positive,latitude,longitude,r,night,site\n\
-             1,b,,audit,0.125,audit,0.2500,,,13,2,\n\
-             2,a,,flagged,1,highest,0.2500,,,12,,north\n\
-             ,c,,audit,0.125,audited-before,0.2500,,,14,,\n"
+             1,b,,audit,0.125,audit,0.25,,,13,2,\n\
+             2,a,,flagged,1,highest,0.25,,,12,,north\n\
+             ,c,,audit,0.125,audited-before,0.25,,,14,,\n"
         );
     }
 }

@@ -14,6 +14,7 @@ mod plates;
 mod references;
 mod sources;
 mod strip_plate;
+mod strip_words;
 #[cfg(test)]
 mod tests;
 mod text;
@@ -22,7 +23,7 @@ pub use drift_words::{learnt_from_drifted, measured_when_drifted};
 pub use freshness::Older;
 pub use page::description;
 pub use plates::Part;
-pub use sources::{Counted, LedgerView, STRIP_FORMAT, Sources, StripView};
+pub use sources::{Counted, LedgerView, ModelView, STRIP_FORMAT, Sources, StripView};
 pub use strip_plate::strip_figure;
 
 use crate::files;

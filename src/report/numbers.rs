@@ -1,10 +1,13 @@
 //! Numbers as a paper states them: the uncertainty to two digits, the value to match.
 
 use super::figures::Span;
-use crate::numeric::decimal;
+use crate::numeric::{at_most_digits, decimal, probability};
 
 /// From here on digits before the point are too many to be read.
 const UNREADABLE: f64 = 1e9;
+
+/// More decimals than this nobody reads.
+const MOST_DECIMALS: i32 = 7;
 
 /// Decimals at which `uncertainty` keeps two significant digits, 0 to 9.
 ///
@@ -28,9 +31,36 @@ fn decimals_for(uncertainty: f64) -> usize {
 pub(super) fn fixed(value: f64, decimals: usize) -> String {
     let text = match value.abs() < UNREADABLE {
         true => decimal(value, decimals),
-        false => format!("{value:.1e}").replace('e', "·10^"),
+        false => format!("{value:.1e}"),
     };
-    text.replace('-', "−")
+    with_power_of_ten(&text)
+}
+
+/// A probability with the digits that one of its size deserves, however small.
+pub(super) fn chance(p: f64) -> String {
+    with_power_of_ten(&probability(p))
+}
+
+/// A share as somebody stated it: without digits that say nothing.
+pub(super) fn as_stated(p: f64) -> String {
+    match p > 0.0 && p < 1e-6 {
+        true => chance(p),
+        false => with_power_of_ten(&at_most_digits(p, 4)),
+    }
+}
+
+/// A probability with its interval, each with digits of its own: where odds matter, a lower limit may be a
+/// thousandth of the upper one.
+pub(super) fn chance_of(p: f64, limits: Option<[f64; 2]>) -> String {
+    match limits {
+        Some([low, high]) => format!("{} ({} to {})", chance(p), chance(low), chance(high)),
+        None => chance(p),
+    }
+}
+
+/// With a true minus sign.
+fn with_power_of_ten(number: &str) -> String {
+    number.replace('e', "·10^").replace('-', "−")
 }
 
 /// A number with so many significant digits, written out.
@@ -42,8 +72,13 @@ pub(super) fn significant(value: f64, digits: usize) -> String {
         .split_once('e')
         .and_then(|(_, e)| e.parse::<i32>().ok())
         .unwrap_or(0);
-    let decimals = (digits as i32 - 1 - exponent).clamp(0, 12) as usize;
-    fixed(value, decimals)
+    match digits as i32 - 1 - exponent {
+        decimals if decimals > MOST_DECIMALS => {
+            let digits = digits.saturating_sub(1);
+            with_power_of_ten(&format!("{value:.digits$e}"))
+        }
+        decimals => fixed(value, decimals.max(0) as usize),
+    }
 }
 
 /// Decimals at which half the width of its interval keeps two digits; absent without an interval.
@@ -62,13 +97,11 @@ pub(super) fn stated_to(span: Span, wanted: Option<usize>) -> String {
     let decimals = wanted.or(decimals(span));
     match span.limits {
         Some([low, high]) => {
-            let decimals = decimals.unwrap_or(3);
-            format!(
-                "{} ({} to {})",
-                fixed(span.value, decimals),
-                fixed(low, decimals),
-                fixed(high, decimals)
-            )
+            let told = |value: f64| match decimals.unwrap_or(3) {
+                many if many as i32 > MOST_DECIMALS => significant(value, 2),
+                decimals => fixed(value, decimals),
+            };
+            format!("{} ({} to {})", told(span.value), told(low), told(high))
         }
         None => match decimals {
             Some(decimals) => fixed(span.value, decimals),
@@ -80,14 +113,15 @@ pub(super) fn stated_to(span: Span, wanted: Option<usize>) -> String {
 /// A share in per cent, with the digits that a share of that size deserves.
 pub(super) fn percent(share: f64) -> String {
     let value = 100.0 * share;
-    if (value - value.round()).abs() < 1e-9 {
+    if value == 0.0 || (value > 0.5 && (value - value.round()).abs() < 1e-9) {
         return format!("{} %", fixed(value, 0));
     }
     let near_end = value.abs().min((100.0 - value).abs());
     match near_end {
         n if n >= 9.95 => format!("{} %", fixed(value, 0)),
         n if n >= 0.95 => format!("{} %", fixed(value, 1)),
-        _ => format!("{} %", fixed(value, 2)),
+        n if n >= 0.01 || value > 50.0 => format!("{} %", fixed(value, 2)),
+        _ => format!("{} %", significant(value, 2)),
     }
 }
 
@@ -133,6 +167,26 @@ mod tests {
         assert_eq!(percent(0.0042), "0.42 %");
         assert_eq!(percent(0.9987), "99.87 %");
         assert_eq!(percent(1.0), "100 %");
+    }
+
+    #[test]
+    fn no_probability_is_told_as_zeros() {
+        assert_eq!(chance(0.0196), "0.020");
+        assert_eq!(chance(2.04e-8), "2.0·10^−8");
+        assert_eq!(chance(0.0), "0");
+        assert_eq!(as_stated(0.05), "0.05");
+        assert_eq!(as_stated(0.00002), "0.00002");
+        assert_eq!(
+            chance_of(3e-7, Some([1.2e-11, 0.31])),
+            "3.0·10^−7 (1.2·10^−11 to 0.31)"
+        );
+        assert_eq!(
+            stated(Span::new(2e-11, 1e-11, 4e-11)),
+            "2.0·10^−11 (1.0·10^−11 to 4.0·10^−11)"
+        );
+        assert_eq!(significant(4.56e-9, 2), "4.6·10^−9");
+        assert_eq!(percent(3.21e-7), "0.000032 %");
+        assert_eq!(percent(3.21e-13), "3.2·10^−11 %");
     }
 
     #[test]

@@ -57,7 +57,9 @@ pub(super) fn page(
         strip_figures => overviews,
         methods => Value::from_safe_string(markdown::to_html(body, 1)),
     };
-    text::fill("report.html", context! { ..own, ..values.clone() })
+    let page = text::fill("report.html", context! { ..own, ..values.clone() })?;
+    // A number and its per cent stay on one line.
+    Ok(page.replace(" %", "\u{a0}%"))
 }
 
 /// The escaped text of a figure's description, from its SVG; empty if it has none.

@@ -348,6 +348,10 @@ fn diagram(sources: &Sources) -> Result<Option<Figure>> {
         classes: &ledger.glows,
         positive: &sources.plan.ledger.positive,
         region,
+        region_at: sources
+            .thresholds
+            .as_ref()
+            .and_then(|t| t.region_log_luminance),
         locus: &locus(),
         meaning,
     })?;
@@ -498,6 +502,7 @@ fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figur
     }
     if !thresholds.decision_curve.is_empty() {
         let points = thresholds.decision_curve.iter();
+        let expected = thresholds.expected.net_benefit.as_ref();
         figures.push(decision_curve(&DecisionCurve {
             models: vec![BenefitCurve {
                 name: thresholds.classifier.clone(),
@@ -507,6 +512,9 @@ fn of_thresholds(sources: &Sources, thresholds: &Thresholds) -> Result<Vec<Figur
             }],
             prevalence: thresholds.prior.value,
             season: plan.wasted_walk_cost / (plan.wasted_walk_cost + plan.missed_bone_cost),
+            at_costs: expected
+                .map(Span::from)
+                .zip(thresholds.net_benefit_everywhere),
         })?);
     }
     Ok(figures)

@@ -3,7 +3,9 @@
 use super::drift_words;
 use super::figures::ClassGlow;
 use super::freshness::{Freshness, Older};
+use super::strip_words;
 use crate::calibration::{self, DRIFT_FORMAT, Drift, Rig, Role};
+use crate::classify::{Model, ProbabilityCalibration};
 use crate::evaluation::{self, COMPARISON_FORMAT, Comparison, Evaluation, LOCKED_FORMAT, Openings};
 use crate::files::{self, Document, Provenance, Table};
 use crate::ledger::Ledger;
@@ -33,6 +35,8 @@ pub struct Sources {
     pub ledger: Option<LedgerView>,
     /// `evaluation.json`.
     pub evaluation: Option<Evaluation>,
+    /// `model.json`, what a reader has to know of it.
+    pub model: Option<ModelView>,
     /// `thresholds.json`.
     pub thresholds: Option<Thresholds>,
     /// `comparison.json`.
@@ -63,6 +67,27 @@ pub struct StripView {
     pub result: StripResult,
     /// The overview, where it was drawn.
     pub overview_svg: Option<String>,
+}
+
+/// What the model for the field was fitted to, and how.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ModelView {
+    /// Number of groups that it was learnt from.
+    pub groups: usize,
+    /// The settings that it was fitted with, in words.
+    pub settings: String,
+    /// How its probabilities of a positive are corrected.
+    pub correction: ProbabilityCalibration,
+}
+
+impl From<&Model> for ModelView {
+    fn from(model: &Model) -> Self {
+        ModelView {
+            groups: model.groups().len(),
+            settings: model.classifier().settings().to_string(),
+            correction: model.probability_calibration().clone(),
+        }
+    }
 }
 
 /// What the ledger holds, counted and measured.
@@ -120,6 +145,7 @@ impl Sources {
         let drift: Option<Drift> = results.read("drift.json", DRIFT_FORMAT, "drift")?;
         let evaluation: Option<Evaluation> =
             results.read("evaluation.json", evaluation::FORMAT, "evaluate")?;
+        let model: Option<Model> = results.read("model.json", Model::FORMAT, "train")?;
         let thresholds: Option<Thresholds> =
             results.read("thresholds.json", threshold::FORMAT, "threshold")?;
         let comparison = results.read(
@@ -152,6 +178,7 @@ impl Sources {
             calibration_nights: calibration_nights(season),
             ledger,
             evaluation,
+            model: model.as_ref().map(ModelView::from),
             thresholds,
             comparison,
             locked,
@@ -209,6 +236,7 @@ impl Sources {
         let rig_of_strips = self.rig.as_ref().filter(|_| !self.strips.is_empty());
         let exposure = rig_of_strips.into_iter();
         let exposure = exposure.flat_map(|r| doubtful_exposure(r, (&self.plan.strips).into()));
+        let contradictions = strip_words::contradictions(self);
         let of_strips = self.strips.iter().flat_map(|s| {
             let named = |w: &String| format!("strip {}: {w}", s.result.strip);
             s.result.warnings.iter().map(named)
@@ -224,6 +252,7 @@ impl Sources {
             .chain(of_steps)
             .chain(exposure)
             .chain(of_strips)
+            .chain(contradictions)
         {
             if !warnings.contains(&warning) {
                 warnings.push(warning);

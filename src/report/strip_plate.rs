@@ -1,6 +1,6 @@
 //! From a scored strip to its overview.
 
-use super::figures::{Figure, StripCandidate, StripMark, StripOverview, strip_overview};
+use super::figures::{Figure, GlowScale, StripCandidate, StripMark, StripOverview, strip_overview};
 use crate::strip::{Mark, Overview, StripResult};
 use crate::{Error, Result};
 
@@ -23,8 +23,12 @@ pub fn strip_figure(result: &StripResult, marks: &[Mark]) -> Result<Figure> {
     let (brightened, gain) = brightened(&overview.color);
     // Bone may be worth a walk at a few per cent: the color goes as far as this strip does.
     let highest = overview.peak.iter().copied().max().unwrap_or(0).max(1);
-    let share = |peak: u8| f64::from(peak) / f64::from(highest);
-    let peaks: Vec<[u8; 3]> = overview.peak.iter().map(|p| glow(share(*p))).collect();
+    let probability = |peak: u8| f64::from(peak) / 255.0;
+    let scale = GlowScale {
+        brightest: probability(highest),
+    };
+    let peaks = overview.peak.iter().map(|p| scale.color(probability(*p)));
+    let peaks: Vec<[u8; 3]> = peaks.collect();
     let turned = |[x, y, w, h]: [f64; 4]| if lying { [y, x, h, w] } else { [x, y, w, h] };
     let candidates: Vec<StripCandidate> = result
         .candidates
@@ -35,11 +39,13 @@ pub fn strip_figure(result: &StripResult, marks: &[Mark]) -> Result<Figure> {
             novel: c.novel,
         })
         .collect();
+    let check = result.check.as_ref();
+    let is_positive = |label: &str| check.is_some_and(|check| check.is_positive(label));
     let marks: Vec<StripMark> = marks
         .iter()
         .map(|m| StripMark {
             area: turned([m.x, m.y, m.width, m.height].map(f64::from)),
-            label: m.label.clone(),
+            positive: is_positive(&m.label),
         })
         .collect();
     strip_overview(&StripOverview {
@@ -53,7 +59,8 @@ pub fn strip_figure(result: &StripResult, marks: &[Mark]) -> Result<Figure> {
         calibrated: result.calibrated,
         picture_png: &png(overview, &brightened, lying)?,
         probability_png: &png(overview, &peaks, lying)?,
-        brightest: f64::from(highest) / 255.0,
+        scale,
+        cut: result.threshold,
         candidates: &candidates,
         marks: &marks,
     })
@@ -70,22 +77,6 @@ fn brightened(colors: &[[u8; 3]]) -> (Vec<[u8; 3]>, u32) {
     let gain = (240 / u32::from(high)).clamp(1, 8);
     let times = |code: u8| (u32::from(code) * gain).min(255) as u8;
     (colors.iter().map(|c| c.map(times)).collect(), gain)
-}
-
-/// Night to ember to pale, rising in lightness, for a share of 0 to 1.
-fn glow(share: f64) -> [u8; 3] {
-    const STOPS: [[f64; 3]; 4] = [
-        [16.0, 18.0, 26.0],
-        [92.0, 34.0, 40.0],
-        [226.0, 104.0, 38.0],
-        [255.0, 236.0, 190.0],
-    ];
-    let at = 3.0 * share;
-    let from = (at.floor() as usize).min(2);
-    let within = at - from as f64;
-    std::array::from_fn(|i| {
-        (STOPS[from][i] + within * (STOPS[from + 1][i] - STOPS[from][i])).round() as u8
-    })
 }
 
 fn png(overview: &Overview, colors: &[[u8; 3]], lying: bool) -> Result<Vec<u8>> {
@@ -181,6 +172,7 @@ mod tests {
     use super::trial::result;
     use super::*;
     use crate::report::figures::trial;
+    use crate::strip::{MarkedLabel, StripCheck};
 
     #[test]
     fn a_long_strip_lies_on_its_side() {
@@ -191,8 +183,25 @@ mod tests {
             height: 14,
             label: "bone".to_string(),
         };
-        let figure = strip_figure(&result(240, 1000), &[mark]).unwrap();
+        let mut found = result(240, 1000);
+        found.check = Some(StripCheck {
+            rule: String::new(),
+            labels: vec![MarkedLabel {
+                label: "bone".to_string(),
+                positive: true,
+                marked: 1,
+                found: 1,
+            }],
+            recall: Some(1.0),
+            hits: 1,
+            false_alarms: 2,
+            unmarked: 2,
+            found_as_novel: 0,
+            false_alarms_per_hectare: None,
+        });
+        let figure = strip_figure(&found, &[mark]).unwrap();
         trial::keep_as(&figure, "strip-lying");
+        assert!(figure.description.contains("Marked as positive: 1;"));
         assert!(figure.description.contains("from left to right"));
         assert!(figure.description.contains("not calibrated"));
         let upright = strip_figure(&result(400, 300), &[]).unwrap();
@@ -206,17 +215,6 @@ mod tests {
         assert_eq!(gain, 8);
         assert_eq!(colors[0], [80, 160, 240]);
         assert_eq!(brightened(&[[200, 10, 0]; 4]).1, 1);
-    }
-
-    #[test]
-    fn probability_rises_in_lightness() {
-        let lightness = |p: u8| {
-            let [r, g, b] = glow(f64::from(p) / 255.0).map(f64::from);
-            0.2126 * r + 0.7152 * g + 0.0722 * b
-        };
-        for p in 1..=255 {
-            assert!(lightness(p) >= lightness(p - 1), "{p}");
-        }
     }
 
     #[test]

@@ -5,10 +5,13 @@ use super::figures::Span;
 use super::numbers;
 use super::references;
 use super::sources::Sources;
+use super::strip_words;
 use crate::calibration::DriftNight;
-use crate::evaluation::{Evaluation, Merit};
+use crate::classify::ProbabilityCalibration;
+use crate::evaluation::{ClassifierEvaluation, Evaluation, FoldChoice, Merit, Opening};
 use crate::files;
 use crate::strip::StripCheck;
+use crate::threshold::Thresholds;
 use crate::{Error, Result};
 use minijinja::value::{Serde, Value, ValueKind};
 use minijinja::{Environment, UndefinedBehavior, context};
@@ -57,6 +60,11 @@ fn environment() -> std::result::Result<Environment<'static>, minijinja::Error> 
     environment.add_filter("share", |v: Option<f64>| {
         v.map_or("–".to_string(), numbers::percent)
     });
+    environment.add_filter("chance", numbers::chance);
+    environment.add_filter("chance_span", chance_span);
+    environment.add_filter("chance_estimate", chance_estimate);
+    environment.add_filter("chance_limits", chance_limits);
+    environment.add_filter("as_stated", numbers::as_stated);
     environment.add_filter("probability", probability);
     environment.add_filter("p_value", |p: f64| match probability(p) {
         below if below.starts_with("below") => format!("p {below}"),
@@ -111,6 +119,11 @@ pub(super) fn values(sources: &Sources) -> Value {
         own_uv => plain(&rig.and_then(drift_words::standard_uncertainty)),
         ledger => plain(&sources.ledger),
         evaluation => plain(&sources.evaluation),
+        model => plain(&sources.model),
+        model_correction => sources.model.as_ref().map(|m| correction(&m.correction)),
+        fold_choices => fold_choices(chosen),
+        half_patch => sources.evaluation.as_ref().and_then(half_patch),
+        worth => sources.thresholds.as_ref().and_then(worth),
         chosen => plain(&chosen),
         novelty_methods => plain(&novelty_methods(sources)),
         interval_methods => plain(&interval_methods(sources)),
@@ -120,12 +133,14 @@ pub(super) fn values(sources: &Sources) -> Value {
         older_openings => plain(&sources.older_openings),
         disagreement => sources.comparison.as_ref().and_then(|c| c.mcnemar.as_ref()).map(|d| d.in_words()),
         locked => plain(&sources.locked),
+        locked_warnings => plain(&sources.locked.iter().flat_map(|l| &l.openings).map(Opening::warnings).collect::<Vec<_>>()),
         next_walk => plain(&sources.next_walk),
         forecast_words => plain(&sources.next_walk.as_ref().and_then(|w| w.forecast.as_ref()).map(|f| f.in_words())),
         strips => sources.strips.iter().map(|s| plain(&s.result)).collect::<Vec<_>>(),
         marked => plain(&marked(sources)),
         mark_rule => plain(&checks(sources).next().map(|check| &check.rule)),
         warnings => plain(&sources.warnings()),
+        strip_contradictions => plain(&strip_words::contradictions(sources)),
         limits => plain(&limits(sources)),
         files => plain(&files),
         made_by => files::MADE_BY,
@@ -269,6 +284,90 @@ fn interval_methods(sources: &Sources) -> Option<String> {
     (!told.is_empty()).then(|| told.join(" "))
 }
 
+/// How the probabilities of the model for the field are corrected.
+fn correction(of: &ProbabilityCalibration) -> String {
+    match of {
+        ProbabilityCalibration::None => "left as the classifier gives them".to_string(),
+        ProbabilityCalibration::Platt { slope, intercept } => format!(
+            "corrected by a logistic curve of slope {} and intercept {} on their logit",
+            numbers::fixed(*slope, 2),
+            numbers::fixed(*intercept, 2)
+        ),
+        ProbabilityCalibration::Isotonic { logits, .. } => {
+            format!("corrected by an isotonic curve of {} knots", logits.len())
+        }
+    }
+}
+
+/// What was chosen inside the folds, the most frequent first.
+fn fold_choices(chosen: Option<&ClassifierEvaluation>) -> Option<String> {
+    let folds = &chosen?.folds;
+    let told = |of: fn(&FoldChoice) -> &str| {
+        let mut times: Vec<(&str, usize)> = Vec::new();
+        for choice in folds.iter().map(of) {
+            match times.iter_mut().find(|(name, _)| *name == choice) {
+                Some((_, count)) => *count += 1,
+                None => times.push((choice, 1)),
+            }
+        }
+        times.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+        let told = times.into_iter().map(|(name, count)| match count {
+            1 => format!("“{name}” once"),
+            n => format!("“{name}” {n} times"),
+        });
+        names(told.collect())
+    };
+    (!folds.is_empty()).then(|| {
+        format!(
+            "In the {} folds the settings chosen were {}, and the correction of probabilities was {}",
+            folds.len(),
+            told(|f| &f.settings),
+            told(|f| &f.calibration)
+        )
+    })
+}
+
+/// Why the sensitivity analysis at a factor of 1 is not the corrected estimate, where it is not.
+fn half_patch(evaluation: &Evaluation) -> Option<String> {
+    let verification = evaluation.verification.as_ref()?;
+    let mut estimates = verification.estimates.iter();
+    let corrected = estimates.find(|e| e.method == "begg-greenes")?;
+    let corrected = corrected.recall.as_ref()?.value;
+    let at_one = verification.sensitivity.iter().find(|s| s.factor == 1.0)?;
+    let [at_one, corrected] = [at_one.recall, corrected].map(|r| numbers::fixed(r, 3));
+    (at_one != corrected).then(|| {
+        format!(
+            "At a factor of 1 recall is {at_one} and not the {corrected} of the correction: where no positive was found, that takes the unchecked to \
+             hold none, and no factor could change it; here half a patch counts as found"
+        )
+    })
+}
+
+/// What deciding at the cut is worth at the season's costs, against walking to everything and to nothing.
+fn worth(thresholds: &Thresholds) -> Option<String> {
+    let model = Span::from(thresholds.expected.net_benefit.as_ref()?);
+    let everywhere = thresholds.net_benefit_everywhere?;
+    let best = everywhere.max(0.0);
+    let rival = match everywhere > 0.0 {
+        true => "walking to everything",
+        false => "walking to nothing",
+    };
+    let verdict = match model.limits {
+        Some([low, _]) if low > best => format!("more than {rival}"),
+        Some([_, high]) if high < best => format!("less than {rival}"),
+        _ if model.value > best => {
+            format!("more than {rival}, but not shown to be so outside its interval")
+        }
+        _ => format!("no more than {rival}"),
+    };
+    Some(format!(
+        "Per 1000 glowing patches it is {} by the recommended cut, {} for walking to everything and 0 for walking to nothing: the model is \
+         worth {verdict}",
+        numbers::stated(model.times(1000.0)),
+        numbers::significant(1000.0 * everywhere, 3)
+    ))
+}
+
 /// Warnings, and what no figure of such a season can tell.
 fn limits(sources: &Sources) -> Vec<String> {
     let mut limits = sources.warnings();
@@ -320,25 +419,34 @@ fn limits_of(merit: Value, decimals: Option<usize>) -> Filled<String> {
 /// A share in per cent, rounded as with its interval.
 fn percent_estimate(merit: Value) -> Filled<String> {
     Ok(match read_span(&merit)? {
-        Some(share) => format!("{} %", before_limits(&told(Some(hundredfold(share)), None))),
+        Some(share) => format!("{} %", before_limits(&told(Some(share.times(100.0)), None))),
         None => told(None, None),
     })
 }
 
 /// The limits of a share's interval in per cent, empty where it has none.
 fn percent_limits(merit: Value) -> Filled<String> {
-    let share = read_span(&merit)?.map(hundredfold);
+    let share = read_span(&merit)?.map(|s| s.times(100.0));
     Ok(match within_limits(&told(share, None)) {
         "" => String::new(),
         limits => format!("{limits} %"),
     })
 }
 
-fn hundredfold(share: Span) -> Span {
-    Span {
-        value: 100.0 * share.value,
-        limits: share.limits.map(|l| l.map(|v| 100.0 * v)),
-    }
+fn chance_estimate(merit: Value) -> Filled<String> {
+    Ok(before_limits(&chance_span(merit)?).to_string())
+}
+
+fn chance_limits(merit: Value) -> Filled<String> {
+    Ok(within_limits(&chance_span(merit)?).to_string())
+}
+
+/// A probability with its interval, each with digits of its own.
+fn chance_span(merit: Value) -> Filled<String> {
+    Ok(match read_span(&merit)? {
+        Some(span) => numbers::chance_of(span.value, span.limits),
+        None => told(None, None),
+    })
 }
 
 fn before_limits(stated: &str) -> &str {
@@ -412,8 +520,9 @@ fn prevalence(share: Value) -> Filled<String> {
         Some(Span {
             value,
             limits: None,
-        }) => number(value, None),
-        span => told(span, None),
+        }) => numbers::as_stated(value),
+        Some(span) => numbers::chance_of(span.value, span.limits),
+        None => told(None, None),
     })
 }
 
@@ -492,7 +601,20 @@ pub(super) fn sentence(text: String) -> String {
     } else {
         "."
     };
-    format!("{}{rest}{stop}", first.to_uppercase())
+    format!("{}{}{stop}", first.to_uppercase(), powers_of_ten(&rest))
+}
+
+/// The steps write 2e-9 for 2·10^−9.
+fn powers_of_ten(text: &str) -> String {
+    let mut parts = text.split("e-");
+    let mut written = parts.next().unwrap_or_default().to_string();
+    for part in parts {
+        let between_digits = written.ends_with(|c: char| c.is_ascii_digit())
+            && part.starts_with(|c: char| c.is_ascii_digit());
+        written += if between_digits { "·10^−" } else { "e-" };
+        written += part;
+    }
+    written
 }
 
 /// Text in which Markdown sees nothing but text.
@@ -550,6 +672,10 @@ mod tests {
         assert_eq!(
             sentence("it gains -0.04 (-0.11 to 0.04) by year-5".into()),
             "It gains −0.04 (−0.11 to 0.04) by year-5."
+        );
+        assert_eq!(
+            sentence("at most 2.0e-9 of the pre-1 walk".into()),
+            "At most 2.0·10^−9 of the pre-1 walk."
         );
     }
 

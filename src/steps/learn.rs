@@ -9,7 +9,7 @@ use crate::evaluation::{
     self, ClusterBootstrap, Evaluated, Evaluation, Folds, Inside, Merit, OutOfGroup, Recipe,
 };
 use crate::files::{self, Document};
-use crate::numeric::decimal;
+use crate::numeric::{at_most_digits, decimal, probability};
 use crate::season::Season;
 use crate::strip::{StripResult, median_patches_per_hectare};
 use crate::threshold::{self, Request, Thresholds};
@@ -101,6 +101,18 @@ pub(super) fn with_interval(merit: &Merit) -> String {
             decimal(high, 3)
         ),
         _ => format!("{} (no interval)", decimal(merit.value, 3)),
+    }
+}
+
+fn cut_with_interval(cut: &Merit) -> String {
+    match (cut.low, cut.high) {
+        (Some(low), Some(high)) => format!(
+            "{} ({} to {})",
+            probability(cut.value),
+            probability(low),
+            probability(high)
+        ),
+        _ => format!("{} (no interval)", probability(cut.value)),
     }
 }
 
@@ -337,9 +349,9 @@ fn describe_thresholds(found: &Thresholds) -> Outcome {
     let mut outcome = Outcome::new("threshold")
         .warn(found.warnings.iter().cloned())
         .say(format!(
-            "Walk where the probability at a prevalence of {:.4} is at least {}. {}",
-            found.prior.value,
-            with_interval(&found.probability),
+            "Walk where the probability at a prevalence of {} is at least {}. {}",
+            at_most_digits(found.prior.value, 4),
+            cut_with_interval(&found.probability),
             found.policy_sentence
         ))
         .result(json!({

@@ -98,7 +98,9 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
                 outcome = outcome.say(format!("  {name} {}", learn::with_interval(merit)));
             }
         }
-        outcome = outcome.say(opening.sentence.clone());
+        outcome = outcome
+            .say(opening.sentence.clone())
+            .warn(opening.warnings());
         if known {
             outcome = outcome
                 .say("They had been opened on these very inputs already: this is that record.");

@@ -8,7 +8,7 @@ use crate::calibration::Measurement;
 use crate::colorimetry::{Observer, Xy, chromaticity_csv, describe};
 use crate::files::{self, Table};
 use crate::ledger::{Recordings, oddities, read_table};
-use crate::numeric::decimal;
+use crate::numeric::{at_most_digits, decimal};
 use crate::season::Season;
 use crate::spectra::spectra_from_table;
 use crate::threshold::Decision;
@@ -114,8 +114,8 @@ pub fn classify(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
             let mut cells = color_cells(measurement);
             match &judged.probabilities {
                 Some(all) => {
-                    cells.extend(all.iter().map(|p| format!("{p:.6}")));
-                    cells.push(format!("{:.6}", judged.p_positive));
+                    cells.extend(all.iter().map(|p| at_most_digits(*p, 6)));
+                    cells.push(at_most_digits(judged.p_positive, 6));
                 }
                 None => cells.extend(vec![String::new(); classes.len() + 1]),
             }

@@ -56,6 +56,19 @@ pub struct StripCheck {
     pub false_alarms_per_hectare: Option<f64>,
 }
 
+impl StripCheck {
+    /// How many positives are marked.
+    pub fn marked_positives(&self) -> u64 {
+        let positive = self.labels.iter().filter(|l| l.positive);
+        positive.map(|l| l.marked).sum()
+    }
+
+    /// Whether marks of this label are positive.
+    pub fn is_positive(&self, label: &str) -> bool {
+        self.labels.iter().any(|l| l.positive && l.label == label)
+    }
+}
+
 /// Least intersection over union of two boxes that count as the same thing where neither holds the
 /// middle of the other: marks are drawn by hand and a blob covers part of what it lies on.
 pub const MIN_OVERLAP: f64 = 0.1;

@@ -26,6 +26,12 @@ impl Stakes {
         self.wasted / (self.wasted + self.missed)
     }
 
+    /// Positives found per glowing patch of the field, less wasted walks at their worth (Vickers and Elkin 2006).
+    pub fn net_benefit(&self, recall: f64, false_alarm_rate: f64) -> f64 {
+        let wasted = (1.0 - self.prevalence) * false_alarm_rate;
+        self.prevalence * recall - wasted * self.wasted / self.missed
+    }
+
     /// What a step of a sweep comes to in the field.
     pub fn at(&self, step: &Step) -> CutPoint {
         self.point(step.cut, step.recall, step.false_alarm_rate)

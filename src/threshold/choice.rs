@@ -3,6 +3,7 @@
 use super::cases::{Cases, Stakes, Step, expit, logit};
 use crate::evaluation::proportion;
 use crate::evaluation::{ClusterBootstrap, Figure, Interval, Scale, Units};
+use crate::numeric::probability;
 use crate::season::{Policy, ThresholdPlan};
 use crate::{Error, Result};
 
@@ -15,6 +16,13 @@ pub(super) struct Choice {
     pub method: String,
     pub warnings: Vec<String>,
 }
+
+/// Why the cost ratio is not the least of the cost found.
+const LOWEST_POINT: &str = "The lowest point of the cost found at each cut may lie elsewhere, but hangs on single patches.";
+/// How the interval of the cost ratio was made.
+const RECALIBRATED: &str = "Probabilities are of patches out of group; the cut's interval is from recalibrating them on resampled groups.";
+/// How the interval of a cut was made that any resample can choose anew.
+const BY_THE_RULE: &str = "The cut's interval is that of cuts chosen likewise on resampled groups.";
 
 /// What a choice is made by.
 #[derive(Debug, Clone, Copy)]
@@ -67,11 +75,7 @@ fn by_cost(cases: &Cases, terms: Terms) -> Choice {
         cut: ratio,
         low: None,
         high: None,
-        method: format!(
-            "A walk is worth it where the chance of bone is above {} / ({} + {}) = {:.4}, and probabilities were calibrated out of group; \
-             the interval is from recalibrating on resampled groups.",
-            terms.stakes.wasted, terms.stakes.wasted, terms.stakes.missed, ratio
-        ),
+        method: LOWEST_POINT.to_string(),
         warnings: Vec::new(),
     };
     let Some(recalibrated) = recalibrated_cut(cases, terms) else {
@@ -87,11 +91,13 @@ fn by_cost(cases: &Cases, terms: Terms) -> Choice {
     let kept = wanted.clamp(low, high);
     if kept != wanted {
         choice.warnings.push(format!(
-            "The stated probabilities do not hold out of group: the cut was moved from {ratio:.4} to {:.4}, the nearest that they allow.",
-            expit(kept)
+            "The stated probabilities do not hold out of group: the cut was moved from {} to {}, the nearest that they allow.",
+            probability(ratio),
+            probability(expit(kept))
         ));
         choice.cut = expit(kept);
     }
+    choice.method = format!("{RECALIBRATED} {LOWEST_POINT}");
     choice.low = Some(expit(low.min(kept)));
     choice.high = Some(expit(high.max(kept)));
     choice
@@ -228,10 +234,7 @@ fn by_recall(cases: &Cases, terms: Terms) -> Choice {
     let choice = finish(
         cut,
         spread,
-        format!(
-            "The highest cut at which the lower {:.0} % limit of recall is {wanted} or more; interval: cuts of equal recall on resampled groups.",
-            100.0 * terms.plan.confidence
-        ),
+        "The cut's interval is that of cuts of equal recall on resampled groups.".to_string(),
         warnings,
     );
     // No lower cut finds less where this one finds all.
@@ -274,9 +277,7 @@ fn by_walks(cases: &Cases, terms: Terms) -> Result<Choice> {
     Ok(finish(
         cut,
         spread,
-        format!(
-            "The lowest cut with at most {most} walks per hectare at {density:.0} glowing patches per hectare; interval: the same on resampled groups."
-        ),
+        format!("There were {density:.0} glowing patches per hectare. {BY_THE_RULE}"),
         warnings,
     ))
 }
@@ -305,14 +306,7 @@ fn by_precision(cases: &Cases, terms: Terms) -> Choice {
             .map_or(1.0, |s| s.cut)
     });
     let spread = resampled_cut(cases, terms, &lowest);
-    finish(
-        cut,
-        spread,
-        format!(
-            "The lowest cut whose precision in the field is {wanted} or more; interval: the same on resampled groups."
-        ),
-        warnings,
-    )
+    finish(cut, spread, BY_THE_RULE.to_string(), warnings)
 }
 
 /// The rule's cut, in log odds, on resampled groups, around the cut on all.

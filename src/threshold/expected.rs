@@ -79,6 +79,7 @@ impl Walked {
                 point.and_then(|p| p.precision),
                 point.map(|p| p.walks_per_1000),
                 point.map(|p| p.cost),
+                rates.map(|(recall, alarms)| stakes.net_benefit(recall, alarms)),
             ]
         };
         let positives = units.trials(|i| self.weight_if(i, true, false));
@@ -91,6 +92,7 @@ impl Walked {
             Figure::new(Scale::Logit, &walks),
             Figure::new(Scale::Log, &walks),
             Figure::new(Scale::Log, &positives),
+            Figure::new(Scale::Identity, &positives),
         ];
         let whole = rates(&units.once());
         let at_recalls = self.recall_limits(bootstrap.confidence).zip(whole).map(
@@ -131,6 +133,7 @@ impl Walked {
             precision,
             walks_per_1000: next(),
             cost: next(),
+            net_benefit: next(),
         }
     }
 }
@@ -159,10 +162,12 @@ fn widened(merit: Merit, scale: Scale, limits: (f64, f64)) -> Merit {
     }
     let on = |x: f64| match scale {
         Scale::Logit => logit(x),
+        Scale::Identity => x,
         _ => x.max(f64::MIN_POSITIVE).ln(),
     };
     let back = |z: f64| match scale {
         Scale::Logit => expit(z),
+        Scale::Identity => z,
         _ => z.exp(),
     };
     let at = on(merit.value);
@@ -294,6 +299,7 @@ mod tests {
                 walks_per_bone: None,
                 walks_per_1000: None,
                 cost: None,
+                net_benefit: None,
             };
             in_words(&expected, 1.0, 50.0)[0].clone()
         };

@@ -3,11 +3,12 @@
 use super::cases::{Cases, Stakes, logit};
 use super::choice::{Choice, Terms, choose};
 use super::expected::{Walked, in_words};
-use super::region::{Window, contours};
+use super::region::{Window, contours, within_locus};
 use super::thresholds::*;
 use crate::Result;
 use crate::classify::Model;
 use crate::evaluation::{ClusterBootstrap, FieldPrevalence, Merit, OutOfGroup, prior};
+use crate::numeric::{at_most_digits, probability};
 use crate::season::{Policy, ThresholdPlan};
 use rayon::prelude::*;
 
@@ -65,6 +66,7 @@ pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Threshol
     let cases = Cases::new(predictions, &rows, &p, &never);
     let choice = choose(&cases, terms)?;
     let expected = walked(&cases, choice.cut).expected(stakes, request.prior, groups, &bootstrap);
+    let everywhere = stakes.net_benefit(1.0, 1.0);
     let (transfer, transfer_pooled) = transfer(predictions, request.prior, terms, &p, &never)?;
     let mut warnings = choice.warnings.clone();
     warnings.extend(cautions(predictions, &cases, &choice, request, &expected));
@@ -91,6 +93,7 @@ pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Threshol
         prior: request.prior.clone(),
         in_words: in_words(&expected, stakes.wasted, stakes.missed),
         expected,
+        net_benefit_everywhere: Some(everywhere),
         transfer,
         transfer_pooled,
         curve: curve(&cases, stakes),
@@ -103,7 +106,8 @@ pub fn recommend(predictions: &OutOfGroup, request: &Request) -> Result<Threshol
 }
 
 impl Thresholds {
-    /// Adds the region of u'v' in which a glow of this log luminance is worth a walk.
+    /// Adds the region of u'v' in which a glow of this log luminance is worth a walk, as far as there is light of
+    /// such colors.
     ///
     /// `model` at any prior; it is moved to the thresholds' own. The window covers `chromaticities` (u', v' of
     /// the checked patches) and a margin. Without u' or v' among the model's features there is no region.
@@ -149,8 +153,9 @@ impl Thresholds {
                 *value = value.min(1.0 - distance / novelty);
             }
         }
+        within_locus(&window, &mut values);
         self.region_uv = contours(&window, &values);
-        self.region_log_luminance = Some(log_luminance);
+        self.region_log_luminance = components.contains(&2).then_some(log_luminance);
         Ok(self)
     }
 }
@@ -278,35 +283,29 @@ fn decision_curve(cases: &Cases, stakes: Stakes) -> Vec<NetBenefit> {
     (0..=60)
         .filter_map(|i| {
             let threshold = 0.001 * 500.0_f64.powf(f64::from(i) / 60.0);
-            let worth = threshold / (1.0 - threshold);
-            let (recall, rate) = cases.rates(threshold)?;
-            let net = |recall: f64, rate: f64| {
-                stakes.prevalence * recall - (1.0 - stakes.prevalence) * rate * worth
+            let stakes = Stakes {
+                wasted: threshold,
+                missed: 1.0 - threshold,
+                ..stakes
             };
+            let (recall, rate) = cases.rates(threshold)?;
             Some(NetBenefit {
                 threshold,
-                classifier: net(recall, rate),
-                everywhere: net(1.0, 1.0),
+                classifier: stakes.net_benefit(recall, rate),
+                everywhere: stakes.net_benefit(1.0, 1.0),
                 nowhere: 0.0,
             })
         })
         .collect()
 }
 
-/// A cut in words.
-fn told(cut: f64) -> String {
-    match cut < 1e-4 {
-        true => "nearly 0".to_string(),
-        false => format!("{cut:.4}"),
-    }
-}
-
 fn policy_sentence(plan: &ThresholdPlan) -> String {
+    let (missed, wasted) = (plan.missed_bone_cost, plan.wasted_walk_cost);
     match plan.policy {
         Policy::Cost => format!(
-            "The cut is the one of least expected cost for calibrated probabilities, where a missed bone costs {} and a wasted walk {}; \
-             it need not be the lowest point of the cost found at each cut, which hangs on single patches.",
-            plan.missed_bone_cost, plan.wasted_walk_cost
+            "The cut is the probability from which on a walk is worth its cost, where a missed bone costs {missed} and a wasted walk \
+             {wasted}: {wasted} / ({wasted} + {missed}) = {}.",
+            at_most_digits(wasted / (wasted + missed), 3)
         ),
         Policy::Recall => format!(
             "The cut is the highest at which the lower {:.0} % limit of recall is {} or more.",
@@ -358,15 +357,16 @@ fn cautions(
     {
         warnings.push(format!(
             "The cut is poorly known: anything from {} to {} is compatible with the {} groups.",
-            told(low),
-            told(high),
+            probability(low),
+            probability(high),
             predictions.group_names().len()
         ));
     }
     if request.prior.value > 2.0 * request.prior.ledger {
         warnings.push(format!(
-            "The field's prevalence ({:.4}) is more than twice the ledger's ({:.4}): unusual for a survey that checks what looks like bone.",
-            request.prior.value, request.prior.ledger
+            "The field's prevalence ({}) is more than twice the ledger's ({}): unusual for a survey that checks what looks like bone.",
+            probability(request.prior.value),
+            probability(request.prior.ledger)
         ));
     }
     warnings

@@ -3,6 +3,7 @@
 //! Lorensen and Cline (1987) in two dimensions, crossings by linear interpolation, saddles decided by
 //! the mean of the four corners.
 
+use crate::colorimetry::{Chromaticity, LocusOutline};
 use std::collections::BTreeMap;
 
 /// A rectangle of u'v' with its number of grid points along each side.
@@ -25,6 +26,17 @@ impl Window {
         (0..self.points * self.points)
             .map(|i| [at(self.u, i % self.points), at(self.v, i / self.points)])
             .collect()
+    }
+}
+
+/// Makes `values` (as [`Window::grid`]) negative beyond the spectral locus, where no light has its color.
+pub(super) fn within_locus(window: &Window, values: &mut [f64]) {
+    let outline = LocusOutline::from_nm(0.0);
+    let step = (window.v[1] - window.v[0]) / (window.points - 1) as f64;
+    for (value, [u, v]) in values.iter_mut().zip(window.grid()) {
+        if *value > 0.0 {
+            *value = value.min(outline.depth_uv(Chromaticity::new(u, v)) / step);
+        }
     }
 }
 
@@ -172,6 +184,28 @@ mod tests {
         let half = of(41, |u, _| u);
         assert_eq!(half.len(), 1);
         assert!((area(&half[0]) - 2.0).abs() < 0.1, "{}", area(&half[0]));
+    }
+
+    #[test]
+    fn no_region_reaches_beyond_the_spectral_locus() {
+        let window = Window {
+            u: [0.05, 0.3],
+            v: [0.4, 0.65],
+            points: 141,
+        };
+        let mut everywhere = vec![5.0; window.points * window.points];
+        within_locus(&window, &mut everywhere);
+        let polygons = contours(&window, &everywhere);
+        assert_eq!(polygons.len(), 1);
+        let outline = LocusOutline::from_nm(0.0);
+        let depths = polygons[0]
+            .iter()
+            .map(|[u, v]| outline.depth_uv(Chromaticity::new(*u, *v)));
+        let least = depths.fold(f64::INFINITY, f64::min);
+        // Half a grid step.
+        assert!(least > -0.0009, "{least}");
+        let top = polygons[0].iter().map(|p| p[1]).fold(0.0, f64::max);
+        assert!((top - 0.5868).abs() < 0.001, "{top}");
     }
 
     #[test]

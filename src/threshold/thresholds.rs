@@ -32,6 +32,9 @@ pub struct Thresholds {
     pub prior: FieldPrevalence,
     /// What to expect at the cut, in the field.
     pub expected: Expected,
+    /// Net benefit of walking to every glow, as in `expected`; walking to none has 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub net_benefit_everywhere: Option<f64>,
     /// The same in plain words.
     pub in_words: Vec<String>,
     /// The cut chosen without each group and applied to it.
@@ -45,9 +48,10 @@ pub struct Thresholds {
     pub sensitivity: Vec<Sensitivity>,
     /// Net benefit of the classifier, of walking everywhere and of walking nowhere.
     pub decision_curve: Vec<NetBenefit>,
-    /// Polygons in u'v' inside which a glow of median luminance is worth a walk; each closes on itself.
+    /// Polygons in u'v' inside which a glow is worth a walk, none beyond the spectral locus; each closes on itself.
     pub region_uv: Vec<Vec<[f64; 2]>>,
-    /// The log luminance at which `region_uv` is drawn.
+    /// The log luminance at which `region_uv` is drawn, the median of the checked patches; absent where decisions
+    /// do not depend on it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub region_log_luminance: Option<f64>,
     /// Plain sentences.
@@ -67,6 +71,10 @@ pub struct Expected {
     pub walks_per_1000: Option<Merit>,
     /// Cost per 1000 glowing patches of the field, in the season file's unit.
     pub cost: Option<Merit>,
+    /// Positives found per glowing patch, less wasted walks at what they cost in missed bones (Vickers and Elkin
+    /// 2006).
+    #[serde(default)]
+    pub net_benefit: Option<Merit>,
 }
 
 /// The cut chosen without one group, applied to it.

@@ -91,7 +91,7 @@ fn a_cut_follows_a_prevalence_that_is_stated_anew() {
     season.replace("season.toml", "prevalence = 0.04", "prevalence = 0.01");
     let said = told(&season, &["threshold"]);
     for part in [
-        "at a prevalence of 0.0100",
+        "at a prevalence of 0.01 is at least",
         "results/evaluation.json was made from other inputs",
     ] {
         assert!(said.contains(part), "{said}");

@@ -5,12 +5,14 @@
 mod axis;
 mod frame;
 mod labels;
+mod outline;
 mod sheet;
 mod style;
 
 pub(crate) use axis::Axis;
 pub(crate) use frame::{Frame, Place};
 pub(crate) use labels::{Note, place_notes};
+pub(crate) use outline::Outline;
 pub use sheet::Figure;
 pub(crate) use sheet::{At, Pen, Sheet, Stroke, Words, escaped, identifier, measured};
 pub(crate) use style::{

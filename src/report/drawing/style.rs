@@ -1,5 +1,6 @@
 //! Colors that stay apart for color-blind readers and in grey, each with a shape of its own.
 
+use super::outline::Outline;
 use super::sheet::{At, Pen, Stroke, Words, measured};
 use plotters::style::RGBColor;
 
@@ -169,6 +170,8 @@ pub(crate) enum Key {
     /// A line with a marker on it.
     Both(Stroke, Ink),
     Band(RGBColor, f64),
+    /// An open mark on a picture.
+    Mark(Outline, RGBColor),
 }
 
 const LEGEND_LINE: f64 = 18.0;
@@ -205,6 +208,7 @@ fn flow(pen: &Pen, at: At, width: f64, entries: &[(Key, String)], dry: bool) -> 
                     pen.line(&ends, stroke);
                     pen.marker(center, ink.shape, 4.2, ink.color);
                 }
+                Key::Mark(outline, color) => outline.key(pen, center, color),
                 Key::Band(color, opacity) => pen.fill_box(
                     (left, middle - 5.0),
                     (left + 20.0, middle + 5.0),

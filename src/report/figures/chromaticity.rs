@@ -2,6 +2,7 @@
 
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::fixed;
 
 /// The patches of one glow class.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,6 +22,8 @@ pub struct Chromaticities<'a> {
     pub positive: &'a [String],
     /// Polygons in (u', v') within which the decision is to walk; empty if none was made.
     pub region: &'a [Vec<[f64; 2]>],
+    /// The log luminance at which `region` is drawn; absent where decisions do not depend on it.
+    pub region_at: Option<f64>,
     /// The spectral locus: wavelength in nm and (u', v').
     pub locus: &'a [(f64, [f64; 2])],
     /// What the chromaticities are of, for the caption.
@@ -47,8 +50,16 @@ pub fn chromaticity(data: &Chromaticities) -> Result<Figure> {
         counts.join(", ")
     );
     if !data.region.is_empty() {
+        description
+            .push_str(" The tinted region, with the dashed edge, is where the decision is to walk");
+        if let Some(log_luminance) = data.region_at {
+            description.push_str(&format!(
+                " for a glow of log luminance {}, the median of the checked patches; a brighter or a dimmer one has another region",
+                fixed(log_luminance, 2)
+            ));
+        }
         description.push_str(
-            " The tinted region, with the dashed edge, is where the decision is to walk at the luminance for which it was drawn.",
+            ". It ends at the spectral locus: no light has a color beyond, and what is measured there is so by error.",
         );
     }
     if data.classes.iter().any(|c| c.points.len() > MOST_POINTS) {
@@ -293,7 +304,10 @@ fn draw_legend(pen: &Pen, data: &Chromaticities, labels: &[String], whole: Place
         .collect();
     if !data.region.is_empty() {
         let ember = series_ink(0).color;
-        entries.push((Key::Band(ember, 0.25), "decision: walk".to_string()));
+        let at = data.region_at.map_or(String::new(), |log_luminance| {
+            format!(", at log luminance {}", fixed(log_luminance, 2))
+        });
+        entries.push((Key::Band(ember, 0.25), format!("decision: walk{at}")));
     }
     let left = whole.left + whole.width + 48.0;
     let mut y = whole.top;
@@ -336,11 +350,18 @@ mod tests {
             classes: &classes,
             positive: &labels[..1],
             region: &region,
+            region_at: Some(-0.52),
             locus: &trial::locus(),
             meaning: "Chromaticities are of the light that passes the filter.",
         })
         .unwrap();
         trial::keep(&figure);
+        assert!(
+            figure
+                .description
+                .contains("of log luminance −0.52, the median")
+        );
+        assert!(figure.svg.contains("walk, at log luminance −0.52"));
         assert!(figure.svg.contains("worth a walk") && figure.svg.contains(">550<"));
     }
 

@@ -3,7 +3,7 @@
 use super::Span;
 use crate::Result;
 use crate::report::drawing::*;
-use crate::report::numbers::{percent, significant, stated};
+use crate::report::numbers::{chance, chance_of, percent, stated};
 
 /// Cost at a series of cuts.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,7 +68,7 @@ pub fn cost(data: &CostCurve) -> Result<Figure> {
             data.missed_cost,
             data.walk_cost,
             band,
-            data.chosen.told(3)
+            chance_of(data.chosen.value, data.chosen.limits)
         ),
         width: WIDTH,
         height: 376.0,
@@ -151,7 +151,7 @@ fn why_not_lowest(data: &CostCurve) -> String {
                 " The curve is lowest, {:.0}, at a cut of {}: that place hangs on single patches and is not relied upon; the cut is \
                  the probability at which a walk is worth its cost if probabilities mean what they say.",
                 cost.value,
-                significant(*cut, 2)
+                chance(*cut)
             )
         }
         _ => String::new(),
@@ -169,7 +169,7 @@ pub(super) fn odds_axis(label: &str, low: f64, high: f64) -> Axis {
     // The roundest first; others where they have room beside these.
     let round = [
         0.5, 0.1, 0.9, 0.01, 0.99, 0.001, 0.999, 0.0001, 0.9999, 1e-5, 1e-6, 0.25, 0.75, 0.03,
-        0.97, 0.003, 0.997, 0.0003,
+        0.97, 0.003, 0.997, 0.0003, 1e-7, 1e-8, 1e-9,
     ];
     // Of the axis's length: about 0.02 a character, and as much between two labels.
     let length = |p: f64| probability_in_words(p).chars().count() as f64;
@@ -196,6 +196,9 @@ pub(super) fn odds_axis(label: &str, low: f64, high: f64) -> Axis {
 
 fn probability_in_words(p: f64) -> String {
     match p {
+        p if p < 5e-9 => "10⁻⁹".to_string(),
+        p if p < 5e-8 => "10⁻⁸".to_string(),
+        p if p < 5e-7 => "10⁻⁷".to_string(),
         p if p < 5e-6 => "10⁻⁶".to_string(),
         p if p < 5e-5 => "10⁻⁵".to_string(),
         p => p.to_string(),
@@ -277,6 +280,6 @@ mod tests {
         })
         .unwrap();
         trial::keep(&figure);
-        assert!(figure.description.contains("0.285 (0.210 to 0.370)"));
+        assert!(figure.description.contains("0.28 (0.21 to 0.37)"));
     }
 }

@@ -5,7 +5,7 @@ use super::Span;
 use super::cost::odds_axis;
 use crate::Result;
 use crate::report::drawing::*;
-use crate::report::numbers::percent;
+use crate::report::numbers::{chance, percent, significant, stated};
 
 /// Net benefit of one rule.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,6 +25,8 @@ pub struct DecisionCurve {
     pub prevalence: f64,
     /// The threshold probability that the season's costs imply.
     pub season: f64,
+    /// Net benefit at the season's costs, by the recommended cut and of walking to everything.
+    pub at_costs: Option<(Span, f64)>,
 }
 
 /// Draws net benefit per 1000 glowing patches.
@@ -55,9 +57,10 @@ pub fn decision_curve(data: &DecisionCurve) -> Result<Figure> {
             "Net benefit (Vickers and Elkin 2006): positives found, less wasted walks times p / (1 − p), per 1000 glowing patches at a \
              prevalence of {}; p, the threshold probability along the axis, is that at which a walk is just worth it, so that p / (1 − p) \
              is what a wasted walk costs in positives. A rule is worth using where its line is above the others. \
-             The upright line is the season's own costs ({:.3}).",
+             The upright line is the season's own costs ({}).{}",
             percent(data.prevalence),
-            data.season
+            chance(data.season),
+            at_costs(data)
         ),
         width: WIDTH,
         height: 376.0,
@@ -116,6 +119,18 @@ pub fn decision_curve(data: &DecisionCurve) -> Result<Figure> {
     })
 }
 
+/// What the rules come to at the season's costs, where that is known.
+fn at_costs(data: &DecisionCurve) -> String {
+    let Some((model, everything)) = data.at_costs else {
+        return String::new();
+    };
+    format!(
+        " There, net benefit is {} by the recommended cut, {} for walking to everything and 0 for walking to nothing.",
+        stated(model.times(1000.0)),
+        significant(1000.0 * everything, 3)
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -140,9 +155,17 @@ mod tests {
             models: vec![curve("logistic", 0.95, 60), curve("brightness", 0.8, 18)],
             prevalence: 0.02,
             season: 1.0 / 51.0,
+            at_costs: Some((Span::new(0.0163, 0.0121, 0.0184), 0.0004)),
         };
         let figure = decision_curve(&data).unwrap();
         trial::keep(&figure);
         assert!(figure.svg.contains("walk to everything"));
+        assert!(
+            figure.description.contains(
+                "16.3 (12.1 to 18.4) by the recommended cut, 0.400 for walking to everything"
+            ),
+            "{}",
+            figure.description
+        );
     }
 }

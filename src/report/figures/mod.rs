@@ -7,6 +7,7 @@ mod cost;
 mod decision_curve;
 mod drift;
 mod forecast;
+mod glow_scale;
 mod groups;
 mod left_out;
 mod noise;
@@ -28,6 +29,7 @@ pub use cost::{CostCurve, cost};
 pub use decision_curve::{BenefitCurve, DecisionCurve, decision_curve};
 pub use drift::{DriftNight, DriftTarget, drift};
 pub use forecast::{Forecast, forecast};
+pub use glow_scale::GlowScale;
 pub use groups::{GroupFigures, groups};
 pub use left_out::{LeftOut, left_out};
 pub use noise::{NoiseChannel, noise};
@@ -65,6 +67,14 @@ impl Span {
         Span {
             value,
             limits: None,
+        }
+    }
+
+    /// The same in another unit.
+    pub fn times(self, factor: f64) -> Self {
+        Span {
+            value: factor * self.value,
+            limits: self.limits.map(|l| l.map(|v| factor * v)),
         }
     }
 

@@ -4,6 +4,7 @@ use super::RankingCurve;
 use super::ranking::{draw_curves, told};
 use crate::Result;
 use crate::report::drawing::*;
+use crate::report::numbers::percent;
 
 /// Draws the curves; `prevalence` is the share of positives among the predictions, `field` that of
 /// the field if it is known apart from the ledger, `operating` is (recall, precision).
@@ -18,9 +19,9 @@ pub fn precision_recall(
         title: "Precision against recall, at every possible cut in the ledger",
         description: format!(
             "Precision is the share of walks that end at a positive. Average precision with its interval: {}. \
-             In the ledger, as weighted, {:.1} % are positive, the dotted line. {}",
+             In the ledger, as weighted, {} are positive, the dotted line. {}",
             told(curves),
-            100.0 * prevalence,
+            percent(prevalence),
             beyond(prevalence, field)
         ),
         width: WIDTH,
@@ -54,16 +55,16 @@ fn beyond(ledger: f64, field: Option<f64>) -> String {
         return "The field's share is not known; where positives are rarer, precision is lower."
             .to_string();
     };
-    let percent = 100.0 * field;
+    let taken = percent(field);
     match field / ledger.max(f64::MIN_POSITIVE) {
         r if r < 0.95 => format!(
-            "In the field {percent:.1} % are taken to be positive: they are rarer there, and precision is lower."
+            "In the field {taken} are taken to be positive: they are rarer there, and precision is lower."
         ),
         r if r > 1.05 => format!(
-            "In the field {percent:.1} % are taken to be positive: they are more frequent there, and precision is higher."
+            "In the field {taken} are taken to be positive: they are more frequent there, and precision is higher."
         ),
         _ => format!(
-            "In the field {percent:.1} % are taken to be positive, about the same, and so is precision."
+            "In the field {taken} are taken to be positive, about the same, and so is precision."
         ),
     }
 }
@@ -91,7 +92,7 @@ mod tests {
         ];
         let figure = precision_recall(&curves, 0.08, Some(0.01), Some([0.86, 0.6])).unwrap();
         trial::keep(&figure);
-        assert!(figure.description.contains("8.0 % are positive"));
+        assert!(figure.description.contains("8 % are positive"));
     }
 
     #[test]

@@ -1,8 +1,9 @@
 //! A strip as recorded beside its probability of a positive, with the candidates numbered.
 
+use super::glow_scale::GlowScale;
 use crate::Result;
 use crate::report::drawing::*;
-use crate::report::numbers::significant;
+use plotters::style::RGBColor;
 use std::fmt::Write;
 
 /// A candidate's box in pixels of the strip.
@@ -17,12 +18,12 @@ pub struct StripCandidate {
 }
 
 /// A box of marked truth in pixels of the strip.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StripMark {
     /// Left edge, top edge, width and height in px of the strip.
     pub area: [f64; 4],
-    /// What is there.
-    pub label: String,
+    /// Whether what is there is worth a walk.
+    pub positive: bool,
 }
 
 /// What the overview shows.
@@ -40,10 +41,12 @@ pub struct StripOverview<'a> {
     pub calibrated: bool,
     /// The strip as a PNG, of any size.
     pub picture_png: &'a [u8],
-    /// The probability of a positive as a PNG, of any size.
+    /// The probability of a positive as a PNG, of any size, in the colors of `scale`.
     pub probability_png: &'a [u8],
-    /// The probability that its brightest color stands for.
-    pub brightest: f64,
+    /// What the colors of the probability stand for.
+    pub scale: GlowScale,
+    /// The probability from which on a glow is walked to.
+    pub cut: f64,
     /// The candidates.
     pub candidates: &'a [StripCandidate],
     /// Marked truth, where there is some.
@@ -52,6 +55,88 @@ pub struct StripOverview<'a> {
 
 /// Candidates that carry their number; more could not be read.
 const MOST_NUMBERED: usize = 40;
+
+/// A kind of open mark on the pictures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Walk,
+    Novel,
+    MarkedPositive,
+    MarkedOther,
+}
+
+impl Kind {
+    const ALL: [Kind; 4] = [
+        Kind::Walk,
+        Kind::Novel,
+        Kind::MarkedPositive,
+        Kind::MarkedOther,
+    ];
+
+    fn of_candidate(candidate: &StripCandidate) -> Self {
+        match candidate.novel {
+            true => Kind::Novel,
+            false => Kind::Walk,
+        }
+    }
+
+    fn of_mark(mark: &StripMark) -> Self {
+        match mark.positive {
+            true => Kind::MarkedPositive,
+            false => Kind::MarkedOther,
+        }
+    }
+
+    fn count(self, data: &StripOverview) -> usize {
+        let candidates = data.candidates.iter().map(Kind::of_candidate);
+        let marks = data.marks.iter().map(Kind::of_mark);
+        candidates.chain(marks).filter(|kind| *kind == self).count()
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Kind::Walk => "candidate",
+            Kind::Novel => "novel candidate",
+            Kind::MarkedPositive => "marked as positive",
+            Kind::MarkedOther => "marked as something else",
+        }
+    }
+
+    fn outline(self) -> Outline {
+        match self {
+            Kind::Walk => Outline::Corners,
+            Kind::Novel => Outline::Rhombus,
+            Kind::MarkedPositive => Outline::Ring,
+            Kind::MarkedOther => Outline::Sides,
+        }
+    }
+
+    fn color(self) -> RGBColor {
+        match self {
+            Kind::Walk => RGBColor(255, 138, 60),
+            Kind::Novel => RGBColor(222, 168, 255),
+            Kind::MarkedPositive => RGBColor(96, 196, 255),
+            Kind::MarkedOther => RGBColor(226, 229, 234),
+        }
+    }
+
+    /// Where a circle stands beside brackets it is the outer one.
+    fn room(self) -> f64 {
+        match self {
+            Kind::MarkedPositive => 3.5,
+            _ => 2.0,
+        }
+    }
+
+    fn draw(self, pen: &Pen, from: At, to: At) {
+        let width = match self {
+            Kind::MarkedOther => 0.9,
+            _ => 1.5,
+        };
+        let stroke = Stroke::new(self.color(), width);
+        self.outline().around(pen, from, to, self.room(), stroke);
+    }
+}
 
 /// Draws both pictures at one scale with the candidates' boxes.
 pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
@@ -71,127 +156,116 @@ pub fn strip_overview(data: &StripOverview) -> Result<Figure> {
     };
     let (w, h) = (width * scale, height * scale);
     let bottom = top + second.1 + h;
+    let places = [(left, top), (left + second.0, top + second.1)];
     let mut under = String::new();
-    for (png, (dx, dy)) in [
-        (data.picture_png, (0.0, 0.0)),
-        (data.probability_png, second),
-    ] {
+    for (png, (x, y)) in [data.picture_png, data.probability_png].iter().zip(places) {
         let _ = writeln!(
             under,
             "<image x=\"{:.0}\" y=\"{:.0}\" width=\"{:.0}\" height=\"{:.0}\" preserveAspectRatio=\"none\" \
              href=\"data:image/png;base64,{}\"/>",
-            10.0 * (left + dx),
-            10.0 * (top + dy),
+            10.0 * x,
+            10.0 * y,
             10.0 * w,
             10.0 * h,
             base64(png)
         );
     }
-    let novel = data.candidates.iter().filter(|c| c.novel).count();
-    let numbered = match data.candidates.len() > MOST_NUMBERED {
-        true => format!(" The first {MOST_NUMBERED} carry their number."),
-        false => String::new(),
-    };
-    let marked = match data.marks.len() {
-        0 => String::new(),
-        n => format!(" {n} places of marked truth have a dotted box."),
-    };
-    let entries = [
-        (Key::Line(Stroke::new(rim(false), 2.2)), "candidate"),
-        (Key::Line(Stroke::new(rim(true), 2.2)), "novel candidate"),
-        (
-            Key::Line(Stroke::new(INK, 1.2).dashed(1.5, 2.0)),
-            "marked truth",
-        ),
-    ];
-    let shown = [true, novel > 0, !data.marks.is_empty()];
-    let entries: Vec<(Key, String)> = entries
-        .into_iter()
-        .zip(shown)
-        .filter(|(_, shown)| *shown)
-        .map(|((key, text), _)| (key, text.to_string()))
-        .collect();
     let sheet = Sheet {
         name: &format!("strip-{}", data.stem),
         title: &format!(
             "Strip {}: as recorded, and the probability of a positive",
             data.stem
         ),
-        description: format!(
-            "{} by {} px, one laser line a frame, the flight going {}.{} {} candidates, {novel} of them novel; numbers are those of candidates.csv, left out where they would cover another.{numbered}{marked} \
-             Brighter in the second picture is more probable; its brightest color stands for {}.{}",
-            data.size.0,
-            data.size.1,
-            match data.lying {
-                true => "from left to right",
-                false => "from top to bottom",
-            },
-            match data.brightened {
-                1 => String::new(),
-                n => format!(" The first picture is brightened {n} times."),
-            },
-            data.candidates.len(),
-            significant(data.brightest, 2),
-            match data.calibrated {
-                true => "",
-                false => " The colors are not calibrated.",
-            }
-        ),
+        description: description(data),
         width: WIDTH,
-        height: bottom + 8.0,
-        legend: entries,
+        height: bottom + 12.0 + GlowScale::HEIGHT,
+        legend: Kind::ALL
+            .into_iter()
+            .filter(|kind| kind.count(data) > 0)
+            .map(|kind| {
+                let key = Key::Mark(kind.outline(), kind.color());
+                (key, kind.words().to_string())
+            })
+            .collect(),
         under,
     };
     sheet.draw(|pen| {
         let head = Words::new(11.5).muted();
-        pen.text((left, top - 11.0), "as recorded", head);
-        pen.text(
-            (left + second.0, top + second.1 - 11.0),
-            "probability of a positive",
-            head,
-        );
-        for (dx, dy) in [(0.0, 0.0), second] {
-            let corner = |x: f64, y: f64| (left + dx + x * scale, top + dy + y * scale);
-            pen.closed(
-                &corners(corner, [0.0, 0.0, width, height], 0.0),
-                Stroke::new(FAINT, 0.8),
-            );
-            for mark in data.marks {
-                let path = corners(corner, mark.area, 3.5);
-                pen.closed(&path, Stroke::new(PAPER, 1.6));
-                pen.closed(&path, Stroke::new(INK, 1.0).dashed(1.5, 2.0));
-            }
-            for candidate in data.candidates {
-                let path = corners(corner, candidate.area, 1.5);
-                pen.closed(&path, Stroke::new(INK, 2.6));
-                pen.closed(&path, Stroke::new(rim(candidate.novel), 1.3));
-            }
+        let heads = ["as recorded", "probability of a positive"];
+        for ((x, y), words) in places.into_iter().zip(heads) {
+            pen.text((x, y - 11.0), words, head);
         }
+        for (at, shown) in places.into_iter().zip([&Kind::ALL[..], &Kind::ALL[..3]]) {
+            draw_picture(pen, at, scale, data, shown);
+        }
+        let (x, y) = places[1];
         let place = Place {
-            left: left + second.0,
-            top: top + second.1,
+            left: x,
+            top: y,
             width: w,
             height: h,
         };
         number(pen, place, scale, data.candidates);
+        let at = (x + 10.0, bottom + 12.0);
+        data.scale.draw(pen, at, (w - 30.0).min(320.0), data.cut);
     })
 }
 
-fn rim(novel: bool) -> plotters::style::RGBColor {
-    match novel {
-        true => series_ink(5).color,
-        false => plotters::style::RGBColor(255, 138, 60),
+/// The edge of one picture and the marks of the kinds shown on it.
+fn draw_picture(pen: &Pen, at: At, scale: f64, data: &StripOverview, shown: &[Kind]) {
+    let corner = |x: f64, y: f64| (at.0 + x * scale, at.1 + y * scale);
+    let (width, height) = (f64::from(data.size.0), f64::from(data.size.1));
+    let edge = [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)];
+    pen.closed(&edge.map(|(x, y)| corner(x, y)), Stroke::new(FAINT, 0.8));
+    let marks = data.marks.iter().map(|m| (Kind::of_mark(m), m.area));
+    let candidates = data.candidates.iter();
+    let candidates = candidates.map(|c| (Kind::of_candidate(c), c.area));
+    for (kind, [x, y, w, h]) in marks.chain(candidates) {
+        if shown.contains(&kind) {
+            kind.draw(pen, corner(x, y), corner(x + w, y + h));
+        }
     }
 }
 
-fn corners(corner: impl Fn(f64, f64) -> At, [x, y, w, h]: [f64; 4], room: f64) -> Vec<At> {
-    let (a, b) = (corner(x, y), corner(x + w, y + h));
-    vec![
-        (a.0 - room, a.1 - room),
-        (b.0 + room, a.1 - room),
-        (b.0 + room, b.1 + room),
-        (a.0 - room, b.1 + room),
-    ]
+/// What is to be seen, for a caption.
+fn description(data: &StripOverview) -> String {
+    let mut told = format!(
+        "{} by {} px, one laser line a frame, the flight going {}.",
+        data.size.0,
+        data.size.1,
+        match data.lying {
+            true => "from left to right",
+            false => "from top to bottom",
+        }
+    );
+    if data.brightened > 1 {
+        told += &format!(
+            " The first picture is brightened {} times.",
+            data.brightened
+        );
+    }
+    told += &format!(
+        " Candidates: {}, {} of them novel; numbers are those of candidates.csv, left out where they would cover another.",
+        data.candidates.len(),
+        Kind::Novel.count(data)
+    );
+    if data.candidates.len() > MOST_NUMBERED {
+        told += &format!(" The first {MOST_NUMBERED} carry their number.");
+    }
+    if !data.marks.is_empty() {
+        told += &format!(
+            " Marked as positive: {}; as something else, shown in the first picture only: {}. A circle without \
+             brackets is a positive that was passed by; brackets without a circle are a walk in vain, if all that is worth a \
+             walk is marked.",
+            Kind::MarkedPositive.count(data),
+            Kind::MarkedOther.count(data)
+        );
+    }
+    told += " Colors of the second picture are even in the root of the probability.";
+    if !data.calibrated {
+        told += " The colors are not calibrated.";
+    }
+    told
 }
 
 /// Numbers in small plates beside the boxes; one that would cover another is left out.
@@ -313,10 +387,10 @@ mod tests {
                     novel: i == 4,
                 })
                 .collect();
-            let marks = [StripMark {
-                area: candidates[1].area,
-                label: "bone".to_string(),
-            }];
+            let marks = [1, 3].map(|at| StripMark {
+                area: candidates[at].area,
+                positive: at == 1,
+            });
             let figure = strip_overview(&StripOverview {
                 stem: "north-1",
                 size: (width, height),
@@ -325,13 +399,28 @@ mod tests {
                 calibrated: true,
                 picture_png: &picture,
                 probability_png: &probability,
-                brightest: 1.0,
+                scale: GlowScale { brightest: 1.0 },
+                cut: 0.02,
                 candidates: &candidates,
                 marks: &marks,
             })
             .unwrap();
             trial::keep_as(&figure, name);
-            assert!(figure.description.contains("7 candidates, 1 of them novel"));
+            let told = &figure.description;
+            assert!(told.contains("Candidates: 7, 1 of them novel"), "{told}");
+            assert!(
+                told.contains("Marked as positive: 1; as something else"),
+                "{told}"
+            );
+            for words in [
+                ">candidate<",
+                ">novel candidate<",
+                ">marked as positive<",
+                ">marked as something else<",
+                ">cut 0.020<",
+            ] {
+                assert!(figure.svg.contains(words), "{words}");
+            }
         }
     }
 }

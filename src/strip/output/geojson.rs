@@ -1,6 +1,7 @@
 //! Candidates as GeoJSON (RFC 7946): points, longitude before latitude, WGS84.
 
 use super::{place_name, reason, seven_decimals};
+use crate::numeric::at_most_digits;
 use crate::strip::StripResult;
 use crate::{Error, Result};
 use geojson::feature::Id;
@@ -25,8 +26,8 @@ pub fn to_geojson(strips: &[StripResult]) -> Result<Vec<u8>> {
             put("candidate", c.number.into());
             put("class", c.class.clone().into());
             put("novel", c.novel.into());
-            put("peak", round(c.peak, 1e6).into());
-            put("mean", round(c.mean, 1e6).into());
+            put("peak", six_digits(c.peak).into());
+            put("mean", six_digits(c.mean).into());
             put("pixels", c.pixels.into());
             put("position_sd_m", round(place.position_sd_m, 1e2).into());
             if !strip.calibrated {
@@ -57,6 +58,11 @@ pub fn to_geojson(strips: &[StripResult]) -> Result<Vec<u8>> {
         .map_err(|e| Error::input(format!("the candidates cannot be written as GeoJSON: {e}")))?;
     text.push('\n');
     Ok(text.into_bytes())
+}
+
+/// As `candidates.csv` has it.
+fn six_digits(p: f64) -> f64 {
+    at_most_digits(p, 6).parse().unwrap_or(p)
 }
 
 fn round(value: f64, steps: f64) -> f64 {

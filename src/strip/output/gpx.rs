@@ -1,6 +1,7 @@
 //! Candidates as waypoints of GPX 1.1, WGS84.
 
 use super::{place_name, reason, seven_decimals};
+use crate::numeric::probability;
 use crate::strip::StripResult;
 use crate::{Error, Result};
 use gpx::{Gpx, GpxVersion, Metadata, Waypoint};
@@ -33,8 +34,8 @@ pub fn to_gpx(strips: &[StripResult]) -> Result<Vec<u8>> {
                 "not calibrated, "
             };
             waypoint.description = Some(format!(
-                "{mark}probability {:.2} at its peak, likeliest class {}{}, {} pixels, position within {:.1} m (1 sd)",
-                c.peak,
+                "{mark}probability {} at its peak, likeliest class {}{}, {} pixels, position within {:.1} m (1 sd)",
+                probability(c.peak),
                 c.class,
                 if c.novel {
                     " though unlike all known"

@@ -3,6 +3,7 @@
 //! In: a [`StripResult`](super::StripResult). Out: the bytes of a table, of GeoJSON, of GPX, of JSON.
 
 use super::Candidate;
+use crate::numeric::probability;
 use crate::threshold::Decision;
 
 mod geojson;
@@ -16,7 +17,11 @@ pub use table::{COLUMNS, to_csv};
 /// What a place is to be called where someone reads it on the way: the candidate, and the probability
 /// that a walk to it is worth it.
 fn place_name(strip: &str, candidate: &Candidate) -> String {
-    format!("{strip}-{} p {:.2}", candidate.number, candidate.peak)
+    format!(
+        "{strip}-{} p {}",
+        candidate.number,
+        probability(candidate.peak)
+    )
 }
 
 /// Why one walks to a place: `walk` or `novel`.

@@ -1,7 +1,7 @@
 //! `candidates.csv`.
 
 use crate::files;
-use crate::numeric::decimal;
+use crate::numeric::{at_most_digits, decimal};
 use crate::strip::Candidate;
 
 /// The columns of `candidates.csv`, in order.
@@ -27,7 +27,7 @@ pub const COLUMNS: [&str; 17] = [
 
 /// Candidates as CSV; what is not known is an empty cell.
 ///
-/// Probabilities have six decimals, u' and v' five, luminance five significant digits, degrees
+/// Probabilities have up to six significant digits, u' and v' five, luminance five significant digits, degrees
 /// seven decimals, the position's standard deviation two.
 ///
 /// ```
@@ -49,8 +49,8 @@ pub fn to_csv(candidates: &[Candidate]) -> Vec<u8> {
             c.width.to_string(),
             c.height.to_string(),
             c.pixels.to_string(),
-            format!("{:.6}", c.peak),
-            format!("{:.6}", c.mean),
+            at_most_digits(c.peak, 6),
+            at_most_digits(c.mean, 6),
             decimal(c.u, 5),
             decimal(c.v, 5),
             five_digits(c.luminance),
