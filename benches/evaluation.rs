@@ -15,7 +15,7 @@ mod process;
 
 use boneglow::classify::Method;
 use boneglow::evaluation::{
-    ClusterBootstrap, Folds, Inside, Recipe, Scores, cross_validate, evaluate,
+    ClusterBootstrap, Folds, Inside, Recipe, Scores, Survey, cross_validate, evaluate,
 };
 use boneglow::features::Dataset;
 use boneglow::season::Plan;
@@ -55,7 +55,7 @@ fn whole_step(data: &Dataset) {
     let plan = Plan::parse(PLAN).unwrap();
     let mut classify = plan.classify.clone();
     classify.replicates = REPLICATES;
-    let evaluated = evaluate(data, None, &[], &classify, &plan.threshold, &|_| ()).unwrap();
+    let evaluated = evaluate(data, Survey::default(), &classify, &plan.threshold, &|_| ()).unwrap();
     print!("chosen: {}  ", evaluated.evaluation.chosen);
 }
 

@@ -6,11 +6,11 @@
 //! G(G-1)/2 inner fits a setting and not G(G-1).
 
 use super::FoldChoice;
-use super::evaluate::Unchecked;
 use super::folds::{Folds, Split};
 use super::inside::{Block, Learnt, Part, certain, learn};
 use super::out_of_group::{OutOfGroup, Predictions, positive_sum};
 use super::prior::shift_probability;
+use super::survey::Unchecked;
 use super::training::novelty_distances;
 use crate::classify::{Classifier, Method, Settings, WarmStart, adjust_prior};
 use crate::features::Dataset;

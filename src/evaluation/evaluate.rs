@@ -11,6 +11,7 @@ use super::gains::paired_gains;
 use super::novelty_report::novelty_report;
 use super::out_of_group::{OutOfGroup, Predictions};
 use super::selection::selection;
+use super::survey::Survey;
 use super::too_few::too_few;
 use super::training::known_classes;
 use super::unit_sums::{UnitSums, column};
@@ -21,19 +22,6 @@ use crate::features::Dataset;
 use crate::numeric::decimal;
 use crate::season::{ClassifyPlan, ThresholdPlan};
 use crate::{Error, Result};
-use ndarray::Array2;
-
-/// Patches with a color and without a ground check.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Unchecked {
-    /// Features as in the dataset, patches x features.
-    pub features: Array2<f64>,
-    /// Group of each patch: its number in the dataset, or a larger one for a group without checks.
-    pub groups: Vec<usize>,
-    /// Checked patches of the dataset that come from the same survey: flagged or drawn from it, not
-    /// found by the way.
-    pub beside: Vec<usize>,
-}
 
 /// An evaluation with the predictions it rests on.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,19 +53,18 @@ pub const CHOICE_RULE: &str = "The best classifier has the least log loss of pos
 /// Evaluates the season's classifiers, and beside them the plain rules, on patches of groups that
 /// their models have not seen; chooses one by [`CHOICE_RULE`].
 ///
-/// A glow is found only if it is walked to: not one that is `too_faint` (one a patch, or empty for none),
-/// nor one that is novel.
+/// A glow is found only if it is walked to: not one that is too faint, nor one that is novel.
 ///
 /// # Errors
-/// An unknown classifier, fewer than three groups, what a fit may refuse.
+/// An unknown classifier, fewer than three groups, a survey of other patches, what a fit may refuse.
 pub fn evaluate(
     data: &Dataset,
-    unchecked: Option<&Unchecked>,
-    too_faint: &[bool],
+    survey: Survey<'_>,
     classify: &ClassifyPlan,
     threshold: &ThresholdPlan,
     progress: &(dyn Fn(Progress<'_>) + Sync),
 ) -> Result<Evaluated> {
+    survey.check(data.len())?;
     let mut warnings = Vec::new();
     let methods = methods(&classify.classifiers, &data.feature_names, &mut warnings)?;
     let folds = Folds::by_group(&data.groups)?;
@@ -87,14 +74,14 @@ pub fn evaluate(
         seed: classify.seed,
     };
     let recipes: Vec<Recipe> = methods.iter().map(|(m, _)| Recipe::tuned(*m)).collect();
-    let predictions = cross_validate(data, &recipes, &folds, inside, unchecked, progress)?;
+    let predictions = cross_validate(data, &recipes, &folds, inside, survey.unchecked, progress)?;
     let bootstrap = ClusterBootstrap::of_season(classify, threshold);
     let novelty = known_classes(
         data,
         predictions[0].novelty_distances(),
         threshold.novelty_rate,
     )?;
-    let never = predictions[0].never_walked(too_faint, novelty.cut())?;
+    let never = predictions[0].never_walked(survey.too_faint, novelty.cut())?;
     let predictions: Vec<OutOfGroup> = predictions
         .into_iter()
         .map(|p| p.without_walks_to(never.clone()))
@@ -103,7 +90,7 @@ pub fn evaluate(
     let from_simple = from_simple(&methods, &candidates);
     let chosen = choose(&predictions, &from_simple)?;
     let best = &predictions[chosen];
-    let prevalence = field_prevalence(best, unchecked, threshold, &bootstrap, &mut warnings)?;
+    let prevalence = field_prevalence(best, survey, threshold, &bootstrap, &mut warnings)?;
     let cut =
         threshold.wasted_walk_cost / (threshold.wasted_walk_cost + threshold.missed_bone_cost);
     let terms = Terms {
@@ -125,7 +112,7 @@ pub fn evaluate(
     let figures = &classifiers[chosen];
     let selection = selection(&predictions, &from_simple, chosen, figures, terms)?;
     let groups = by_group(best, terms)?;
-    let verification = verification_report(best, unchecked, &novelty, terms, &mut warnings)?;
+    let verification = verification_report(data, best, survey, &novelty, terms, &mut warnings)?;
     let novelty = novelty_report(data, best, &novelty, &folds, threshold, &bootstrap)?;
     let leak = leak(data, best, methods[chosen].0, inside, &classifiers[chosen])?;
     cautions(best, &baseline, &methods, chosen, &mut warnings);

@@ -313,8 +313,12 @@ pub struct Verification {
     pub checked: usize,
     /// Patches without a ground check.
     pub unchecked: usize,
-    /// Share of the unchecked whose probability lies within the range of the checked below and above the cut.
+    /// Share of the unchecked that have a checked patch of the same score and decision beside them.
     pub overlap: Option<f64>,
+    /// Area under ROC with which a discriminant of the features tells checked from unchecked patches at groups that it has
+    /// not seen (near 1: a rule decided who was checked); absent where patches were drawn, or groups are too few.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub told_apart: Option<f64>,
     /// The estimates side by side.
     pub estimates: Vec<VerificationEstimate>,
     /// What if the unchecked held `factor` times as many positives as assumed.
@@ -328,6 +332,9 @@ pub struct VerificationEstimate {
     pub method: String,
     /// What it assumes, a sentence.
     pub assumption: String,
+    /// Why it is not given, a sentence; absent where it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub not_given: Option<String>,
     /// Recall.
     pub recall: Option<Merit>,
     /// Share of the others at or above the cut.

@@ -1,16 +1,16 @@
 //! The share of positives among glowing patches of the field: stated, estimated, or the ledger's own.
 
-use super::evaluate::Unchecked;
 use super::evaluation::{FieldPrevalence, PrevalenceSource};
 use super::out_of_group::OutOfGroup;
 use super::proportion::heaviest;
+use super::survey::Survey;
 use super::{ClusterBootstrap, prior};
 use crate::Result;
 use crate::season::ThresholdPlan;
 
 pub(super) fn field_prevalence(
     best: &OutOfGroup,
-    unchecked: Option<&Unchecked>,
+    survey: Survey<'_>,
     threshold: &ThresholdPlan,
     bootstrap: &ClusterBootstrap,
     warnings: &mut Vec<String>,
@@ -23,8 +23,9 @@ pub(super) fn field_prevalence(
     if weights.iter().any(|w| *w != weights[0]) {
         return Ok(by_design(best, bootstrap));
     }
-    if let (Some(unchecked), false) = (unchecked, best.unchecked().is_empty()) {
-        return by_likelihood(best, unchecked, bootstrap, warnings);
+    if let (Some(unchecked), false) = (survey.unchecked, best.unchecked().is_empty()) {
+        let beside = survey.beside(best.len());
+        return by_likelihood(best, &unchecked.groups, &beside, bootstrap, warnings);
     }
     warnings.push(
         "The field's prevalence is neither stated (threshold.prevalence) nor can it be estimated (no unchecked patches): the \
@@ -92,17 +93,22 @@ fn by_design(best: &OutOfGroup, bootstrap: &ClusterBootstrap) -> FieldPrevalence
 /// passed over alone would hold too few positives.
 fn by_likelihood(
     best: &OutOfGroup,
-    unchecked: &Unchecked,
+    unchecked_groups: &[usize],
+    beside: &[usize],
     bootstrap: &ClusterBootstrap,
     warnings: &mut Vec<String>,
 ) -> Result<FieldPrevalence> {
     let ledger = best.ledger_share();
     let positive = best.is_positive();
-    let checked = unchecked.beside.iter().map(|&i| f64::from(positive[i]));
+    let checked = beside.iter().map(|&i| f64::from(positive[i]));
     let p = best.unchecked().iter().copied().chain(checked);
     let p: Vec<f64> = p.map(|p| p.clamp(0.0, 1.0)).collect();
-    let beside = unchecked.beside.iter().map(|&i| best.groups()[i]);
-    let groups: Vec<usize> = unchecked.groups.iter().copied().chain(beside).collect();
+    let groups_beside = beside.iter().map(|&i| best.groups()[i]);
+    let groups: Vec<usize> = unchecked_groups
+        .iter()
+        .copied()
+        .chain(groups_beside)
+        .collect();
     let interval = prior::estimate_with_interval(&p, None, ledger, &groups, bootstrap)?;
     let value = prior::estimate(&p, None, ledger)?;
     // A share of exactly 0 or 1 would make every probability certain.
@@ -132,7 +138,7 @@ fn by_likelihood(
              2002) and what {} checked ones of the same survey are, assuming that each class looks as in the ledger; its \
              interval is from the bootstrap over groups.",
             best.unchecked().len(),
-            unchecked.beside.len()
+            beside.len()
         ),
     })
 }

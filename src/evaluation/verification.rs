@@ -137,6 +137,15 @@ pub enum VerificationMethod {
 }
 
 impl VerificationMethod {
+    /// The word in `evaluation.json`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Naive => "naive",
+            Self::Weighted => "weighted",
+            Self::BeggGreenes => "begg-greenes",
+        }
+    }
+
     /// What it takes for granted, a sentence.
     pub fn assumption(self) -> &'static str {
         match self {

@@ -2,27 +2,32 @@
 
 use super::Figure;
 use super::assessment::Terms;
-use super::evaluate::Unchecked;
+use super::cut_decided::{LEAST_OVERLAP, sign_of_a_cut, told_apart};
 use super::evaluation::{Merit, UncheckedAssumption, Verification, VerificationEstimate};
 use super::out_of_group::OutOfGroup;
 use super::prior::shift_probability;
 use super::proportion::{self, WeightedCounts};
+use super::survey::Survey;
 use super::verification::{self, CheckCell, CheckedPatch, VerificationMethod, VerifiedRates};
 use crate::Result;
 use crate::classify::Novelty;
+use crate::features::Dataset;
+use crate::ledger::ChosenBy;
 
 /// Strata of about equally many patches by score.
 const STRATA: usize = 5;
-/// Below this share of unchecked patches beside checked ones of the same score, a cut has decided
-/// who was checked.
-const LEAST_OVERLAP: f64 = 0.5;
 /// How many times as much bone the unchecked hold as the checked, for the sensitivity analysis.
 const FACTORS: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
 
+/// Why an estimate is not given.
+const NOT_GIVEN: &str =
+    "Not given: a cut decided who was checked, and nothing tells of patches that it passed over.";
+
 /// Absent where every patch is checked and all count the same: the three estimates are then one.
 pub(super) fn verification_report(
+    data: &Dataset,
     predictions: &OutOfGroup,
-    unchecked: Option<&Unchecked>,
+    survey: Survey<'_>,
     novelty: &Novelty,
     terms: Terms,
     warnings: &mut Vec<String>,
@@ -53,6 +58,7 @@ pub(super) fn verification_report(
     let mut groups = predictions.groups().to_vec();
     // Groups without any check come after those with checks.
     let known = predictions.group_names().len();
+    let unchecked = survey.unchecked;
     let unchecked_groups: Vec<usize> = unchecked.map_or(Vec::new(), |u| u.groups.clone());
     let distances = unchecked.map_or(Vec::new(), |u| {
         novelty.squared_distances_of(u.features.view()).to_vec()
@@ -72,13 +78,18 @@ pub(super) fn verification_report(
     if overlap.is_some_and(|o| o >= LEAST_OVERLAP) {
         join_unseen(&mut patches, &cells);
     }
-    if overlap.is_some_and(|o| o < LEAST_OVERLAP) {
-        warnings.push(
-            "A cut decided who was checked: most unchecked patches have no checked one of the same score and decision beside them. \
-             Recall is of the checked patches only and too good, and nothing mends it but an audit: check some of the passed-over patches, \
-             drawn at random (`plan` draws them), and state their inclusion probability."
-                .to_string(),
-        );
+    let drawn = weights.iter().any(|w| *w > 1.0) || survey.chosen_by.contains(&ChosenBy::Chance);
+    let told_apart = match unchecked {
+        Some(unchecked) if !drawn => told_apart(data, unchecked, terms.bootstrap.seed)?,
+        _ => None,
+    };
+    let sign = sign_of_a_cut(data, survey, drawn, overlap, told_apart);
+    if let Some(sign) = &sign {
+        warnings.push(format!(
+            "A cut decided who was checked: {sign}. Recall is of the checked patches only and too good, and nothing mends it but \
+             an audit: check some of the passed-over patches, drawn at random (`plan` draws them), and state their inclusion \
+             probability."
+        ));
     } else if !unchecked_p.is_empty() && !weighted {
         warnings.push(format!(
             "{} patches were not checked and inclusion probabilities are not stated, or all alike: recall is of the checked patches; the correction for who was \
@@ -86,18 +97,26 @@ pub(super) fn verification_report(
             unchecked_p.len()
         ));
     }
-    let [naive, by_weight, corrected] = verification::estimates(&patches)?;
-    let estimates = vec![
-        resampled(&naive, &patches, &groups, count, predictions, terms),
-        resampled(&by_weight, &patches, &groups, count, predictions, terms),
-        resampled(&corrected, &patches, &groups, count, predictions, terms),
-    ];
+    let withheld = |method: VerificationMethod| match method {
+        VerificationMethod::Naive => false,
+        VerificationMethod::Weighted => sign.is_some() && !drawn,
+        VerificationMethod::BeggGreenes => sign.is_some(),
+    };
+    let estimates = verification::estimates(&patches)?.map(|rates| match withheld(rates.method) {
+        true => VerificationEstimate::not_given(rates.method),
+        false => resampled(&rates, &patches, &groups, count, predictions, terms),
+    });
+    let sensitivity = match sign {
+        Some(_) => Vec::new(),
+        None => verification::sensitivity(&verification::weighted_cells(&patches)?, &FACTORS),
+    };
     Ok(Some(Verification {
         checked: predictions.len(),
         unchecked: unchecked_p.len(),
         overlap,
-        estimates,
-        sensitivity: verification::sensitivity(&verification::weighted_cells(&patches)?, &FACTORS)
+        told_apart,
+        estimates: estimates.to_vec(),
+        sensitivity: sensitivity
             .into_iter()
             .map(|case| UncheckedAssumption {
                 factor: case.factor,
@@ -106,6 +125,19 @@ pub(super) fn verification_report(
             })
             .collect(),
     }))
+}
+
+impl VerificationEstimate {
+    /// Of a method that takes for granted what a cut that decided who was checked has ruled out.
+    fn not_given(method: VerificationMethod) -> Self {
+        VerificationEstimate {
+            method: method.name().to_string(),
+            assumption: method.assumption().to_string(),
+            not_given: Some(NOT_GIVEN.to_string()),
+            recall: None,
+            false_alarm_rate: None,
+        }
+    }
 }
 
 /// Moves patches of a cell in which nobody was checked to the nearest stratum of the same decision in which
@@ -252,13 +284,9 @@ fn resampled(
     let alarms = intervals.pop().flatten();
     let recall = intervals.pop().flatten();
     VerificationEstimate {
-        method: match rates.method {
-            VerificationMethod::Naive => "naive",
-            VerificationMethod::Weighted => "weighted",
-            VerificationMethod::BeggGreenes => "begg-greenes",
-        }
-        .to_string(),
+        method: rates.method.name().to_string(),
         assumption: rates.method.assumption().to_string(),
+        not_given: None,
         recall: Merit::of(rates.recall.map(|r| r.value), recall),
         false_alarm_rate: Merit::of(rates.false_alarm_rate.map(|r| r.value), alarms),
     }

@@ -6,7 +6,7 @@ mod oddities;
 mod patch;
 
 pub use oddities::{check_colors, oddities};
-pub use patch::{Patch, Selection};
+pub use patch::{ChosenBy, Patch, Selection};
 
 use crate::files::{Row, Table, nearest_known};
 use crate::season::Season;

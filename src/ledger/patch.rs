@@ -35,6 +35,31 @@ impl Selection {
     }
 }
 
+/// What decided that a patch was checked, as far as the ledger tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ChosenBy {
+    /// A cut or a score: it was certain to be checked, and what is unlike it was not.
+    Rule,
+    /// A draw.
+    Chance,
+    /// Somebody passed by; it may be none of what the survey saw.
+    Passing,
+    /// Nothing tells.
+    Unknown,
+}
+
+impl ChosenBy {
+    fn of(selection: Option<Selection>, inclusion_probability: Option<f64>) -> Self {
+        match (selection, inclusion_probability) {
+            (Some(Selection::Opportunistic), _) => ChosenBy::Passing,
+            (Some(Selection::Audit), _) => ChosenBy::Chance,
+            (_, Some(p)) if p < 1.0 => ChosenBy::Chance,
+            (None, None) => ChosenBy::Unknown,
+            (Some(Selection::Flagged), _) | (None, Some(_)) => ChosenBy::Rule,
+        }
+    }
+}
+
 /// A small area of one material in one picture, the unit that is labelled.
 #[derive(Debug, Clone)]
 pub struct Patch {
@@ -89,6 +114,11 @@ impl Patch {
     pub fn weight(&self) -> f64 {
         1.0 / self.inclusion_probability.unwrap_or(1.0)
     }
+
+    /// What decided that it was checked.
+    pub fn chosen_by(&self) -> ChosenBy {
+        ChosenBy::of(self.selection, self.inclusion_probability)
+    }
 }
 
 fn selection(row: &Row<'_>) -> Result<Option<Selection>> {
@@ -136,5 +166,32 @@ fn inclusion_probability(row: &Row<'_>) -> Result<Option<f64>> {
                 "give the probability with which the patch was chosen to be checked, as a share and not in another unit",
             )),
         other => Ok(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_decided_on_a_check_is_told_by_its_selection_or_its_chance() {
+        use Selection::{Audit, Flagged, Opportunistic};
+        let cases = [
+            (Some(Flagged), Some(1.0), ChosenBy::Rule),
+            (Some(Flagged), None, ChosenBy::Rule),
+            (None, Some(1.0), ChosenBy::Rule),
+            (Some(Flagged), Some(0.5), ChosenBy::Chance),
+            (Some(Audit), None, ChosenBy::Chance),
+            (None, Some(0.05), ChosenBy::Chance),
+            (Some(Opportunistic), Some(1.0), ChosenBy::Passing),
+            (None, None, ChosenBy::Unknown),
+        ];
+        for (selection, chance, expected) in cases {
+            assert_eq!(
+                ChosenBy::of(selection, chance),
+                expected,
+                "{selection:?} {chance:?}"
+            );
+        }
     }
 }

@@ -243,9 +243,11 @@ fn evaluation() -> Evaluation {
             checked: 576,
             unchecked: 210,
             overlap: Some(0.8),
+            told_apart: None,
             estimates: vec![VerificationEstimate {
                 method: "begg-greenes".to_string(),
                 assumption: "whether a patch was checked depended on its score only".to_string(),
+                not_given: None,
                 recall: merit(0.78, 0.12),
                 false_alarm_rate: None,
             }],

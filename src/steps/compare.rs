@@ -64,12 +64,12 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
     }
     let bootstrap = ClusterBootstrap::of_season(&plan.classify, &plan.threshold);
     let cuts = (old_cut, thresholds.probability.value);
-    let too_faint = learning.too_faint();
+    let too_faint = &learning.too_faint;
     let as_walked = |side: OutOfGroup, faint: &[bool], model: &Model| -> Result<OutOfGroup> {
         let never = side.never_walked(faint, model.novelty().cut())?;
         Ok(side.without_walks_to(never))
     };
-    let new = as_walked(new, &too_faint, &new_model)?;
+    let new = as_walked(new, too_faint, &new_model)?;
     let (old_side, new_side, basis) = match unseen {
         Some((rows, count)) => {
             let new = new.select(&rows);
@@ -87,7 +87,7 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
                 "The old model was learnt from so many of these groups that it cannot be judged as it stands; its recipe \
                  (classifier and features) is learnt again without each of them, as the new one's is. {of_cut}"
             );
-            (as_walked(refitted, &too_faint, &old_model)?, new, basis)
+            (as_walked(refitted, too_faint, &old_model)?, new, basis)
         }
     };
     let mut found = evaluation::compare(&old_side, &new_side, cuts, prevalence, bootstrap)?;

@@ -35,8 +35,7 @@ pub(super) fn evaluated(
     progress.start("evaluating", 1000);
     let evaluated = evaluation::evaluate(
         &learning.data,
-        learning.unchecked.as_ref(),
-        &learning.too_faint(),
+        learning.survey(),
         &plan.classify,
         &plan.threshold,
         &|p| progress.reach((1000 * p.done / p.of.max(1)) as u64),
@@ -307,12 +306,11 @@ fn recommendation(
             .key("threshold.prevalence")
             .remedy("call `boneglow evaluate` again, which estimates it, or state it")
         })?;
-    let too_faint = learning.too_faint();
     let request = Request {
         plan: &plan.threshold,
         prior: &prior,
         novelty,
-        too_faint: &too_faint,
+        too_faint: &learning.too_faint,
         min_luminance: rig.detection.detection_limit,
         min_pixels: plan.strips.min_pixels,
         patches_per_hectare: plan.threshold.patches_per_hectare.or(on_strips(season)?),

@@ -2,9 +2,9 @@
 
 use super::inputs;
 use crate::calibration::{self, GlowColor, Measurement, Rig, Role};
-use crate::evaluation::Unchecked;
+use crate::evaluation::{Survey, Unchecked};
 use crate::features::{self, Dataset, Feature, Sample};
-use crate::ledger::{Ledger, Patch, Selection, check_colors, oddities};
+use crate::ledger::{ChosenBy, Ledger, Patch, Selection, check_colors, oddities};
 use crate::season::Season;
 use crate::{Error, Result};
 use ndarray::Array2;
@@ -39,6 +39,10 @@ pub struct Learning {
     pub measurements: Vec<Measurement>,
     /// Night of each, or site where nights are the groups; absent unless all have one.
     pub other_groups: Option<Vec<String>>,
+    /// Whether each of them is below the detection limit: it is never walked to.
+    pub too_faint: Vec<bool>,
+    /// What decided that each of them was checked.
+    pub chosen_by: Vec<ChosenBy>,
     /// Patches with a color that nobody has checked yet.
     pub unchecked: Option<Unchecked>,
     /// Plain sentences.
@@ -46,9 +50,13 @@ pub struct Learning {
 }
 
 impl Learning {
-    /// Whether each patch of the dataset is below the detection limit: it is never walked to.
-    pub fn too_faint(&self) -> Vec<bool> {
-        self.measurements.iter().map(|m| m.too_faint).collect()
+    /// What the ledger tells of the survey beside the colors of the dataset.
+    pub fn survey(&self) -> Survey<'_> {
+        Survey {
+            unchecked: self.unchecked.as_ref(),
+            too_faint: &self.too_faint,
+            chosen_by: &self.chosen_by,
+        }
     }
 
     /// Colors of the dataset's patches: u', v', log luminance.
@@ -137,7 +145,7 @@ impl MeasuredLedger {
         let mut measurements = Vec::new();
         let mut other_groups = Vec::new();
         let mut unchecked: Vec<(GlowColor, &str)> = Vec::new();
-        let mut beside = Vec::new();
+        let mut chosen_by = Vec::new();
         let mut colorless: BTreeMap<String, usize> = BTreeMap::new();
         for (patch, measurement) in self.patches() {
             if !open(patch) {
@@ -145,9 +153,7 @@ impl MeasuredLedger {
             }
             match (&patch.label, measurement.color) {
                 (Some(label), Some(color)) => {
-                    if patch.selection != Some(Selection::Opportunistic) && !measurement.too_faint {
-                        beside.push(measurements.len());
-                    }
+                    chosen_by.push(patch.chosen_by());
                     measurements.push(*measurement);
                     other_groups.push(match other_column(season) {
                         "site" => patch.site.clone(),
@@ -225,10 +231,11 @@ impl MeasuredLedger {
                 names[j].value(&unchecked[i].0)
             }),
             groups: unchecked.iter().map(|(_, group)| number(group)).collect(),
-            beside,
         });
         Ok(Learning {
             data,
+            too_faint: measurements.iter().map(|m| m.too_faint).collect(),
+            chosen_by,
             measurements,
             other_groups: other_groups.into_iter().collect(),
             unchecked,

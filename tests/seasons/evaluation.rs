@@ -6,10 +6,11 @@ use crate::glows::{BONE_SHARE, INSIDE, NewSites, deployed, draws, recipe, season
 use crate::{known, request};
 use boneglow::classify::Model;
 use boneglow::evaluation::{
-    ClusterBootstrap, Folds, Merit, OutOfGroup, Terms, Unchecked, Units, assess, cross_validate,
-    evaluate,
+    ClusterBootstrap, Evaluation, Folds, Merit, OutOfGroup, Survey, Terms, Unchecked, Units,
+    assess, cross_validate, evaluate,
 };
 use boneglow::features::Dataset;
+use boneglow::ledger::ChosenBy;
 use boneglow::season::{ClassifyPlan, ThresholdPlan};
 use boneglow::threshold::{Thresholds, recommend};
 use rand::RngExt;
@@ -273,7 +274,6 @@ fn audited(
         unchecked: Unchecked {
             features: rest.features,
             groups: rest.groups,
-            beside: (0..rows.len()).collect(),
         },
     }
 }
@@ -298,8 +298,10 @@ fn an_audit_of_one_in_twenty_mends_recall_that_flagged_patches_flatter() {
             let data = &audited.checked;
             let found = evaluate(
                 data,
-                Some(&audited.unchecked),
-                &[],
+                Survey {
+                    unchecked: Some(&audited.unchecked),
+                    ..Survey::default()
+                },
                 &classify_plan(k),
                 &plan,
                 &|_| (),
@@ -348,8 +350,11 @@ fn the_fields_share_of_bone_is_found_where_it_is_not_stated() {
                 if !weighted {
                     audited.checked.weights.fill(1.0);
                 }
-                let (data, rest) = (&audited.checked, Some(&audited.unchecked));
-                let found = evaluate(data, rest, &[], &classify_plan(k), &plan, &|_| ());
+                let survey = Survey {
+                    unchecked: Some(&audited.unchecked),
+                    ..Survey::default()
+                };
+                let found = evaluate(&audited.checked, survey, &classify_plan(k), &plan, &|_| ());
                 found.unwrap().evaluation.prevalence.value
             };
             let truth = truth / all.len() as f64;
@@ -365,4 +370,94 @@ fn the_fields_share_of_bone_is_found_where_it_is_not_stated() {
     );
     assert!(mean(0).abs() < 0.01, "by design: {shares:?}");
     assert!(mean(1).abs() < 0.06, "by likelihood: {shares:?}");
+}
+
+/// A season evaluated with only `rows` of it checked, chosen as `chosen_by` says.
+fn evaluated_in_part(
+    all: &Dataset,
+    checked: &dyn Fn(usize) -> bool,
+    chosen_by: Option<ChosenBy>,
+    seed: u64,
+) -> Evaluation {
+    let plan = ThresholdPlan {
+        missed_bone_cost: 10.0,
+        prevalence: Some(BONE_SHARE),
+        ..ThresholdPlan::default()
+    };
+    let (rows, rest): (Vec<usize>, Vec<usize>) = (0..all.len()).partition(|&i| checked(i));
+    let rest = all.select(&rest);
+    let unchecked = Unchecked {
+        features: rest.features,
+        groups: rest.groups,
+    };
+    let survey = Survey {
+        unchecked: Some(&unchecked),
+        chosen_by: &chosen_by.map_or(Vec::new(), |way| vec![way; rows.len()]),
+        ..Survey::default()
+    };
+    let data = all.select(&rows);
+    let found = evaluate(&data, survey, &classify_plan(seed), &plan, &|_| ());
+    found.unwrap().evaluation
+}
+
+fn warned_of_a_cut(found: &Evaluation) -> bool {
+    let mut warnings = found.warnings.iter();
+    warnings.any(|w| w.starts_with("A cut decided who was checked"))
+}
+
+/// The three tenths nearest to a color of bone were all checked, and nothing else: a rule that the classifier's score
+/// knows nothing of, so that every score has checked patches.
+#[test]
+fn a_cut_that_decided_who_was_checked_is_seen_whatever_the_classifier_scores() {
+    const SEASONS: u64 = 12;
+    const CHECKED: f64 = 0.3;
+    let seasons: Vec<[Evaluation; 3]> = (0..SEASONS)
+        .into_par_iter()
+        .map(|k| {
+            let mut rng = draws("who was checked", k);
+            let all = season(&mut rng, 12, 150.0);
+            let off: Vec<f64> = all
+                .features
+                .rows()
+                .into_iter()
+                .map(|f| (f[0] + 0.3 * f[1] - 0.35).abs())
+                .collect();
+            let mut sorted = off.clone();
+            sorted.sort_by(f64::total_cmp);
+            let cut = sorted[(CHECKED * all.len() as f64) as usize];
+            let drawn: Vec<bool> = (0..all.len())
+                .map(|_| rng.random::<f64>() < CHECKED)
+                .collect();
+            [
+                evaluated_in_part(&all, &|i| off[i] < cut, Some(ChosenBy::Rule), k),
+                evaluated_in_part(&all, &|i| off[i] < cut, None, k),
+                evaluated_in_part(&all, &|i| drawn[i], None, k),
+            ]
+        })
+        .collect();
+    for [recorded, not_recorded, drawn] in &seasons {
+        let apart = |found: &Evaluation| found.verification.as_ref().unwrap().told_apart.unwrap();
+        println!(
+            "overlap of scores {:.2}; checked told from unchecked {:.3}, drawn ones {:.3}",
+            recorded.verification.as_ref().unwrap().overlap.unwrap(),
+            apart(not_recorded),
+            apart(drawn)
+        );
+        for found in [recorded, not_recorded] {
+            assert!(warned_of_a_cut(found), "{:?}", found.warnings);
+            let told = found.verification.as_ref().unwrap();
+            let [naive, weighted, corrected] = &told.estimates[..] else {
+                panic!("three estimates")
+            };
+            assert!(naive.recall.is_some() && naive.not_given.is_none());
+            for one in [weighted, corrected] {
+                assert!(one.not_given.is_some() && one.recall.is_none());
+            }
+            assert!(told.sensitivity.is_empty());
+        }
+        assert!(!warned_of_a_cut(drawn), "{:?}", drawn.warnings);
+        let told = drawn.verification.as_ref().unwrap();
+        assert!(told.estimates.iter().all(|e| e.recall.is_some()));
+        assert!(!told.sensitivity.is_empty());
+    }
 }

@@ -5,8 +5,8 @@ use crate::{known, request};
 use boneglow::classify::Method;
 use boneglow::evaluation::{
     ClusterBootstrap, Evaluated, FieldPrevalence, Folds, Merit, Openings, OutOfGroup, Recipe,
-    Terms, Unchecked, Verdict, assess, compare, cross_validate, evaluate, open_locked, other_split,
-    split_locked,
+    Survey, Terms, Unchecked, Verdict, assess, compare, cross_validate, evaluate, open_locked,
+    other_split, split_locked,
 };
 use boneglow::features::Dataset;
 use boneglow::files::Provenance;
@@ -43,7 +43,7 @@ fn evaluated(data: &Dataset) -> Evaluated {
         prevalence: Some(PREVALENCE),
         ..ThresholdPlan::default()
     };
-    evaluate(data, None, &[], &classify, &threshold, &|_| ()).unwrap()
+    evaluate(data, Survey::default(), &classify, &threshold, &|_| ()).unwrap()
 }
 
 #[test]
@@ -53,7 +53,6 @@ fn unchecked_patches_are_predicted_by_the_model_that_never_saw_their_group() {
     let unchecked = Unchecked {
         features: data.features.select(Axis(0), &rows),
         groups: vec![2; rows.len()],
-        beside: Vec::new(),
     };
     let folds = Folds::by_group(&data.groups).unwrap();
     let of = |unchecked: &Unchecked| {
