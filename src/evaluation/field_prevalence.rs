@@ -20,8 +20,9 @@ pub(super) fn field_prevalence(
         return Ok(FieldPrevalence::stated(value, ledger));
     }
     let weights = best.weights();
-    if weights.iter().any(|w| *w != weights[0]) {
-        return Ok(by_design(best, bootstrap));
+    let in_frame: Vec<bool> = (0..best.len()).map(|i| !survey.is_passing(i)).collect();
+    if weights.iter().any(|w| *w != weights[0]) && in_frame.contains(&true) {
+        return Ok(by_design(best, &in_frame, bootstrap, warnings));
     }
     if let (Some(unchecked), false) = (survey.unchecked, best.unchecked().is_empty()) {
         let beside = survey.beside(best.len());
@@ -67,26 +68,59 @@ impl FieldPrevalence {
     }
 }
 
-/// The ledger's share with each patch counted as often as its chance of being checked says.
-fn by_design(best: &OutOfGroup, bootstrap: &ClusterBootstrap) -> FieldPrevalence {
-    let (positive, weights) = (best.is_positive(), best.weights());
+/// The share of those that are in the frame of the survey, each counted as often as its chance of being checked
+/// says. What was found by the way had no chance that anybody knows.
+fn by_design(
+    best: &OutOfGroup,
+    in_frame: &[bool],
+    bootstrap: &ClusterBootstrap,
+    warnings: &mut Vec<String>,
+) -> FieldPrevalence {
+    let positive = best.is_positive();
+    let weight = |i: usize| match in_frame[i] {
+        true => best.weights()[i],
+        false => 0.0,
+    };
+    let sum = |of: &dyn Fn(usize) -> bool| -> f64 {
+        (0..best.len()).filter(|&i| of(i)).map(weight).sum()
+    };
+    let counted = in_frame.iter().filter(|f| **f).count();
+    let value = within(sum(&|i| positive[i]) / sum(&|_| true), counted, warnings);
     let interval = bootstrap.share(
         &best.units(bootstrap),
-        |i| weights[i],
+        weight,
         |i| positive[i],
-        heaviest(weights),
+        heaviest(best.weights()),
     );
-    let ledger = best.ledger_share();
+    let passing = match best.len() - counted {
+        0 => String::new(),
+        1 => "; 1 patch that was found by the way is left out".to_string(),
+        n => format!("; {n} patches that were found by the way are left out"),
+    };
     FieldPrevalence {
-        value: ledger,
-        low: interval.map(|i| i.low),
-        high: interval.map(|i| i.high),
+        value,
+        low: interval.map(|i| i.low.min(value)),
+        high: interval.map(|i| i.high.max(value)),
         source: PrevalenceSource::Estimated,
-        ledger,
-        method: "The field's prevalence is estimated from the checked patches, each weighted by the inverse of its \
-                 inclusion probability (Horvitz and Thompson 1952); its interval is from the bootstrap over groups."
-            .to_string(),
+        ledger: best.ledger_share(),
+        method: format!(
+            "The field's prevalence is estimated from the checked patches, each weighted by the inverse of its \
+             inclusion probability (Horvitz and Thompson 1952){passing}; its interval is from the bootstrap over groups."
+        ),
     }
+}
+
+/// A share of exactly 0 or 1 would make every probability certain.
+fn within(share: f64, patches: usize, warnings: &mut Vec<String>) -> f64 {
+    let least = 0.5 / patches as f64;
+    let kept = share.clamp(least, 1.0 - least);
+    if kept != share {
+        warnings.push(format!(
+            "The {patches} patches of the survey look as if {} of them were positive; the field's prevalence is taken as {kept:.2e}.",
+            if share < 0.5 { "none" } else { "all" }
+        ));
+    }
+    kept
 }
 
 /// From how the unchecked look, and from what the checked patches of the same survey are: those that were
@@ -110,17 +144,7 @@ fn by_likelihood(
         .chain(groups_beside)
         .collect();
     let interval = prior::estimate_with_interval(&p, None, ledger, &groups, bootstrap)?;
-    let value = prior::estimate(&p, None, ledger)?;
-    // A share of exactly 0 or 1 would make every probability certain.
-    let least = 0.5 / p.len() as f64;
-    let kept = value.clamp(least, 1.0 - least);
-    if kept != value {
-        warnings.push(format!(
-            "The {} patches of the survey look as if {} of them were positive; the field's prevalence is taken as {kept:.2e}.",
-            p.len(),
-            if value < 0.5 { "none" } else { "all" }
-        ));
-    }
+    let kept = within(prior::estimate(&p, None, ledger)?, p.len(), warnings);
     if p.len() < 100 {
         warnings.push(format!(
             "The field's prevalence is estimated from only {} patches; state it in threshold.prevalence if it is known.",

@@ -461,3 +461,65 @@ fn a_cut_that_decided_who_was_checked_is_seen_whatever_the_classifier_scores() {
         assert!(!told.sensitivity.is_empty());
     }
 }
+
+/// Bones that somebody stumbled on say nothing of the field's share: each would count as one patch of the frame.
+#[test]
+fn finds_by_the_way_are_no_part_of_the_fields_share_by_design() {
+    let mut rng = draws("by the way", 0);
+    let earlier = deployed(&season(&mut rng, 8, 60.0), &recipe(), BONE_SHARE);
+    let all = season(&mut rng, 8, 150.0);
+    let audited = audited(&earlier, &all, 0.2, &mut rng);
+    let share = |data: &Dataset, chosen_by: &[ChosenBy]| {
+        let survey = Survey {
+            chosen_by,
+            ..Survey::default()
+        };
+        let plan = ThresholdPlan::default();
+        let found = evaluate(data, survey, &classify_plan(0), &plan, &|_| ());
+        found.unwrap().evaluation.prevalence
+    };
+    let frame: Vec<ChosenBy> = audited
+        .checked
+        .weights
+        .iter()
+        .map(|w| match *w > 1.0 {
+            true => ChosenBy::Chance,
+            false => ChosenBy::Rule,
+        })
+        .collect();
+    let alone = share(&audited.checked, &frame);
+    // Some of the bones once more, as finds by the way.
+    let bones = (0..all.len()).filter(|&i| all.is_positive(i));
+    let rows: Vec<usize> = bones.take(40).collect();
+    let mut finds = all.select(&rows);
+    let mut both = audited.checked.clone();
+    both.ids = (0..both.len() + rows.len())
+        .map(|i| i.to_string())
+        .collect();
+    both.features
+        .append(ndarray::Axis(0), finds.features.view())
+        .unwrap();
+    both.covariance.append(&mut finds.covariance);
+    both.labels.append(&mut finds.labels);
+    both.groups.append(&mut finds.groups);
+    both.weights.append(&mut finds.weights);
+    let with_finds = |way: ChosenBy| {
+        let mut chosen_by = frame.clone();
+        chosen_by.resize(both.len(), way);
+        share(&both, &chosen_by)
+    };
+    let left_out = with_finds(ChosenBy::Passing);
+    assert!(
+        (left_out.value - alone.value).abs() < 1e-12,
+        "{left_out:?} {alone:?}"
+    );
+    assert!(
+        left_out
+            .method
+            .contains("40 patches that were found by the way"),
+        "{}",
+        left_out.method
+    );
+    assert!(!alone.method.contains("by the way"));
+    assert!(with_finds(ChosenBy::Rule).value > alone.value + 0.01);
+}
