@@ -60,6 +60,7 @@ pub(super) fn against_rest(
             reliability: parts.reliability,
             resolution: parts.resolution,
             uncertainty: parts.uncertainty,
+            within_bins: parts.within_bins,
         }),
         reliability: probability::reliability(
             &stated,

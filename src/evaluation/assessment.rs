@@ -13,8 +13,8 @@ use super::{
 use crate::Result;
 use crate::classify::Method;
 
-/// Probabilities are kept from 0, so that no mean logarithm is larger: -ln(LEAST_PROBABILITY).
-const MOST_LOG_LOSS: f64 = 34.538_776_394_910_684;
+/// Probabilities are kept from 0, so that no mean logarithm is larger: -ln([`LEAST_PROBABILITY`](super::LEAST_PROBABILITY)).
+const MOST_LOG_LOSS: f64 = 13.815_510_557_964_274;
 
 /// Points that a drawn curve is thinned to.
 const CURVE_POINTS: usize = 200;
@@ -393,4 +393,16 @@ pub(super) fn by_group(predictions: &Predictions, terms: Terms) -> Result<Vec<Gr
         });
     }
     Ok(groups)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evaluation::LEAST_PROBABILITY;
+
+    #[test]
+    fn no_log_loss_exceeds_that_of_the_least_probability() {
+        assert!((MOST_LOG_LOSS + LEAST_PROBABILITY.ln()).abs() < 1e-12);
+        assert_eq!(log_loss_of(0.0, true), -LEAST_PROBABILITY.ln());
+    }
 }

@@ -113,7 +113,8 @@ pub struct ClassifierEvaluation {
     pub plain: bool,
     /// Whether it was asked for and may be chosen.
     pub candidate: bool,
-    /// Mean negative natural logarithm of the probability of what was found, positive against rest.
+    /// Mean negative natural logarithm of the probability of what was found, positive against rest; a probability below
+    /// [`LEAST_PROBABILITY`](super::LEAST_PROBABILITY) counts as that.
     pub log_loss: Option<Merit>,
     /// ... over all classes.
     pub log_loss_classes: Option<Merit>,
@@ -161,7 +162,8 @@ pub struct ClassifierEvaluation {
     pub reliability: Vec<ReliabilityPoint>,
 }
 
-/// Murphy's (1973) parts: Brier = reliability - resolution + uncertainty, over the bins stated.
+/// Murphy's (1973) parts over ten bins of about equally many patches: Brier = reliability - resolution + uncertainty +
+/// within_bins.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct BrierParts {
     /// Squared distance of stated from observed shares (0 is ideal).
@@ -170,6 +172,9 @@ pub struct BrierParts {
     pub resolution: f64,
     /// Variance of the finding itself.
     pub uncertainty: f64,
+    /// What differs within a bin (Stephenson et al. 2008); may be below 0.
+    #[serde(default)]
+    pub within_bins: f64,
 }
 
 /// One class's figures.

@@ -10,8 +10,8 @@ use ndarray::ArrayView2;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-/// A probability below this counts as this in log loss, so that one certain mistake costs 34.5
-/// and not everything.
+/// A probability below this counts as this in [`log_loss`] of given probabilities, so that one certain mistake costs
+/// 34.5 and not everything. An evaluation floors at the larger [`LEAST_PROBABILITY`](super::LEAST_PROBABILITY).
 pub const PROBABILITY_FLOOR: f64 = 1e-15;
 
 /// Scores that are probabilities of being positive, checked to lie in 0 to 1.

@@ -8,7 +8,7 @@ use super::sources::Sources;
 use super::strip_words;
 use crate::calibration::DriftNight;
 use crate::classify::ProbabilityCalibration;
-use crate::evaluation::{ClassifierEvaluation, Evaluation, FoldChoice, Merit, Opening};
+use crate::evaluation::{ClassifierEvaluation, Evaluation, FoldChoice, LEAST_PROBABILITY, Merit, Opening};
 use crate::files;
 use crate::strip::StripCheck;
 use crate::threshold::Thresholds;
@@ -143,6 +143,8 @@ pub(super) fn values(sources: &Sources) -> Value {
         strip_contradictions => plain(&strip_words::contradictions(sources)),
         limits => plain(&limits(sources)),
         files => plain(&files),
+        least_probability => format!("{LEAST_PROBABILITY}"),
+        most_log_loss => -LEAST_PROBABILITY.ln(),
         made_by => files::MADE_BY,
     }
 }

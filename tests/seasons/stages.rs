@@ -174,6 +174,9 @@ fn an_evaluation_states_every_figure_with_its_interval() {
         }
         let parts = of.brier_parts.unwrap();
         assert!(parts.reliability >= 0.0 && parts.resolution >= 0.0);
+        let sum = parts.reliability - parts.resolution + parts.uncertainty + parts.within_bins;
+        let brier = of.brier.as_ref().unwrap().value;
+        assert!((sum - brier).abs() < 1e-12, "{sum} {brier}");
         assert!(!of.reliability.is_empty() && !of.roc.is_empty());
         assert_eq!(of.folds.len(), SITES);
     }
