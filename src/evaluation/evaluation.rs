@@ -361,11 +361,11 @@ pub struct UncheckedAssumption {
 /// How often glows are called novel.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NoveltyReport {
-    /// Cut on the squared distance to the nearest class.
+    /// Cut on the squared distance to the nearest class, set on all known glows; decisions are made by it.
     pub cut: f64,
     /// The share of known glows that it was set for.
     pub stated_rate: f64,
-    /// Share of known glows out of group beyond the cut, with its interval.
+    /// Share of known glows out of group beyond a cut that was set without their fold, with its interval.
     pub known_rate: Option<Merit>,
     /// Each class in turn treated as never seen.
     pub left_out: Vec<LeftOutClass>,

@@ -33,6 +33,7 @@ pub(super) fn novelty_report(
         .into_par_iter()
         .map(|class| novel_without_class(data, folds, class, cut))
         .collect::<Result<Vec<_>>>()?;
+    let beyond_own = beyond_cuts_of_others(data, novelty, distances, folds, plan.novelty_rate)?;
     let left_out = called_novel
         .iter()
         .enumerate()
@@ -48,9 +49,32 @@ pub(super) fn novelty_report(
     Ok(Some(NoveltyReport {
         cut,
         stated_rate: plan.novelty_rate,
-        known_rate: rate(&|_| true, &|i| novelty.is_novel(distances[i])),
+        known_rate: rate(&|_| true, &|i| beyond_own[i]),
         left_out,
     }))
+}
+
+/// Whether each patch is beyond a cut that was set on the distances of the other folds' patches: one that it had a part
+/// in setting would leave no more than the stated share beyond it by construction.
+fn beyond_cuts_of_others(
+    data: &Dataset,
+    novelty: &Novelty,
+    distances: &[f64],
+    folds: &Folds,
+    stated: f64,
+) -> Result<Vec<bool>> {
+    let mut beyond = vec![false; data.len()];
+    for fold in 0..folds.count() {
+        let others = folds.train(&[fold]);
+        let of = |all: &[f64]| -> Vec<f64> { others.iter().map(|&i| all[i]).collect() };
+        let set = novelty
+            .clone()
+            .with_cut(&of(distances), &of(&data.weights), stated)?;
+        for patch in folds.test(fold) {
+            beyond[patch] = set.is_novel(distances[patch]);
+        }
+    }
+    Ok(beyond)
 }
 
 /// Whether each patch of the class is beyond the cut from the other classes, learnt without its fold

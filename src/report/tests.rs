@@ -791,6 +791,22 @@ fn every_interval_method_that_names_a_work_has_it_in_the_list() {
 }
 
 #[test]
+fn an_estimate_that_is_not_given_says_why_in_place_of_its_figures() {
+    let why = "a cut decided who was checked";
+    let mut sources = whole();
+    let evaluation = sources.evaluation.as_mut().unwrap();
+    let estimates = &mut evaluation.verification.as_mut().unwrap().estimates;
+    estimates[0].recall = None;
+    estimates[0].not_given = Some(format!("Not given: {why}."));
+    let report = Report::of(&sources).unwrap();
+    for text in [&report.methods, &report.page] {
+        assert!(text.contains(why));
+        assert!(!text.contains("patch was checked depended on its score only"));
+    }
+    assert!(!report.methods.contains("recall not defined"));
+}
+
+#[test]
 fn what_a_figure_is_of_stands_beside_it() {
     let mut sources = whole();
     sources.ledger = sources.ledger.map(|ledger| LedgerView {
@@ -814,6 +830,8 @@ fn what_a_figure_is_of_stands_beside_it() {
         "Another 8 unchecked patches, too faint or without color, took no part.",
         "Precision is here at the ledger's weighted share of positives, 0.083, not at the field's, which was taken to be 0.012.",
         "(48 of 576 patches as counted)",
+        "A log loss takes no probability as smaller than 0.000001, so that one mistake made in full certainty counts 13.8 ",
+        "At cuts set in the same way without the site that was judged, a share of 0.014",
         "Those of the figures of a single site (at the effective number of patches) and the share called novel of calcite, \
          treated as never seen, are by score interval (Wilson 1927).",
         "the share called novel of opal, treated as never seen, are by bootstrap over groups",

@@ -8,7 +8,9 @@ use super::sources::Sources;
 use super::strip_words;
 use crate::calibration::DriftNight;
 use crate::classify::ProbabilityCalibration;
-use crate::evaluation::{ClassifierEvaluation, Evaluation, FoldChoice, LEAST_PROBABILITY, Merit, Opening};
+use crate::evaluation::{
+    ClassifierEvaluation, Evaluation, FoldChoice, LEAST_PROBABILITY, Merit, Opening,
+};
 use crate::files;
 use crate::strip::StripCheck;
 use crate::threshold::Thresholds;

