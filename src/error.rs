@@ -125,6 +125,16 @@ impl Error {
         self
     }
 
+    /// Where the system refused to read a file: names the key of the season file that names it.
+    pub fn named_by(self, key: &str) -> Self {
+        match self.is_io() {
+            true => self
+                .key(key)
+                .remedy("correct the path in season.toml; paths start from the season folder"),
+            false => self,
+        }
+    }
+
     /// Says what to do.
     pub fn remedy(mut self, remedy: impl Into<String>) -> Self {
         self.0.remedy.get_or_insert(remedy.into());

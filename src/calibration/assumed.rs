@@ -77,6 +77,7 @@ impl Rig {
             ],
         };
         rig.detection = rig.detection_limits();
+        rig.warnings.extend(rig.unscreened());
         Ok(rig)
     }
 }

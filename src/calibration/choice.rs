@@ -137,7 +137,7 @@ fn near_best(found: &[(usize, Vec<f64>)]) -> Vec<usize> {
     near.map(|(i, _)| *i).collect()
 }
 
-fn mean_and_error(values: &[f64]) -> (f64, f64) {
+pub(super) fn mean_and_error(values: &[f64]) -> (f64, f64) {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
     let variance = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);

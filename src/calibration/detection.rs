@@ -47,6 +47,16 @@ impl Detection {
 }
 
 impl Rig {
+    /// What to know of faint glows where the noise is not known: nothing tells them from noise.
+    pub fn unscreened(&self) -> Option<String> {
+        (!self.noise.measured).then(|| {
+            "The rig's noise is not known, and so neither are its detection limits nor the uncertainty of a color: only what the \
+             rounding of code values hides is called too faint, and a faint glow whose color is mostly noise is judged, and may be \
+             called worth a walk, as a bright one is."
+                .to_string()
+        })
+    }
+
     /// The limits for the mean of `detection.pixels` pixels of ground, at the reference height and
     /// exposure. The color limit is that of the worst hue of the targets (of white if there are none).
     pub fn detection_limits(&self) -> Detection {

@@ -18,6 +18,7 @@ mod mapping;
 mod measure;
 mod measurement;
 mod noise;
+mod outliers;
 mod reference;
 mod rig;
 mod targets;
@@ -35,7 +36,7 @@ pub use measurement::{GlowColor, Measurement};
 pub use reference::{Reference, ReferenceTarget};
 pub use rig::{
     Black, CandidateResult, Detection, Errors, Exposure, Leak, LuminanceScale, Noise, NoisePoint,
-    Rig, StepResult, TargetResult, Uncertainty, WhiteRecord,
+    Rig, StepResult, Stray, TargetResult, Uncertainty, WhiteRecord,
 };
 
 #[cfg(test)]

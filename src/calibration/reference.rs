@@ -52,7 +52,8 @@ impl Reference {
                 .at(season.file())
                 .key("calibration.reference")
         })?;
-        let table = Table::read(&season.resolve(path))?;
+        let table =
+            Table::read(&season.resolve(path)).map_err(|e| e.named_by("calibration.reference"))?;
         if table.is_empty() {
             return Err(Error::too_little("the table holds no target yet")
                 .at(table.path())
@@ -62,7 +63,9 @@ impl Reference {
                 ));
         }
         let filter = match &plan.rig.filter {
-            Some(path) => Filter::read(&season.resolve(path))?,
+            Some(path) => {
+                Filter::read(&season.resolve(path)).map_err(|e| e.named_by("rig.filter"))?
+            }
             None => Filter::long_pass(plan.rig.filter_cut_on_nm),
         };
         if table.has("wavelength_nm") {

@@ -266,6 +266,13 @@ pub struct TargetResult {
     pub measured_uv: [f64; 2],
     /// ... and by the mapping fitted without it.
     pub left_out_uv: Option<[f64; 2]>,
+    /// Chance that any of as many targets is so far off when left out, judged by how the errors of all
+    /// scatter ...
+    #[serde(default)]
+    pub chance_by_scatter: Option<f64>,
+    /// ... and with the noise and leak of each target allowed for beside. Absent for few targets.
+    #[serde(default)]
+    pub chance: Option<f64>,
     /// Standard covariance of its measured u', v', log luminance (noise, leak, calibration and lack
     /// of fit).
     pub covariance: Covariance3,
@@ -284,6 +291,44 @@ pub struct TargetResult {
     /// Standard uncertainty of each channel of it by noise alone.
     #[serde(default)]
     pub signal_sd: [f64; 3],
+}
+
+/// What a target's error when it is left out speaks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stray {
+    /// It is farther off than the other targets let expect, and its own noise and leak do not explain it.
+    Unexplained,
+    /// It is farther off than the other targets let expect, and within twice its own standard uncertainty by
+    /// noise and leak.
+    Uncertain,
+}
+
+impl TargetResult {
+    /// Whether it is farther off than others when it is left out, at a confidence for all targets together.
+    pub fn stray(&self, confidence: f64) -> Option<Stray> {
+        let rare = |chance: Option<f64>| chance.is_some_and(|c| c < 1.0 - confidence);
+        let own = 2.0 * self.own_sd();
+        match (rare(self.chance_by_scatter), rare(self.chance)) {
+            (_, true) => Some(Stray::Unexplained),
+            (true, false) if self.left_out_error().is_some_and(|off| off < own) => {
+                Some(Stray::Uncertain)
+            }
+            _ => None,
+        }
+    }
+
+    /// Distance in u'v' from its reference when it is left out; absent where it has no color then.
+    pub fn left_out_error(&self) -> Option<f64> {
+        let [u, v] = self.left_out_uv?;
+        Some((u - self.reference_uv[0]).hypot(v - self.reference_uv[1]))
+    }
+
+    /// Standard uncertainty in u'v' by its own noise and leak.
+    pub fn own_sd(&self) -> f64 {
+        let [[u, _], [_, v]] = self.repeatability;
+        (u + v).max(0.0).sqrt()
+    }
 }
 
 /// The white target as it was recorded.

@@ -41,19 +41,26 @@ pub struct Args {
 }
 
 fn position(text: &str) -> std::result::Result<(f64, f64), String> {
-    let degrees = |part: &str, most: f64| {
-        let value: f64 = part.trim().parse().ok()?;
-        (value.abs() <= most).then_some(value)
-    };
-    text.split_once(',')
-        .and_then(|(latitude, longitude)| {
-            Some((degrees(latitude, 90.0)?, degrees(longitude, 180.0)?))
-        })
+    let number = |part: &str| part.trim().parse::<f64>().ok();
+    let (latitude, longitude) = text
+        .split_once(',')
+        .and_then(|(latitude, longitude)| Some((number(latitude)?, number(longitude)?)))
         .ok_or_else(|| {
             format!(
                 "found \"{text}\", expected latitude and longitude in degrees with a comma between"
             )
-        })
+        })?;
+    for (name, value, most) in [
+        ("latitude", latitude, 90.0),
+        ("longitude", longitude, 180.0),
+    ] {
+        if !(-most..=most).contains(&value) {
+            return Err(format!(
+                "found a {name} of {value}, expected -{most} to {most} degrees; latitude comes first"
+            ));
+        }
+    }
+    Ok((latitude, longitude))
 }
 
 impl Args {

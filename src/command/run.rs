@@ -8,7 +8,8 @@ use std::process::ExitCode;
 #[derive(clap::Args)]
 #[command(
     after_help = "Exit code 1 if the calibration fails its limit, which ends the run, or if the rig \
-                  drifted on a night of calibration.nights, which does not."
+                  drifted on a night of calibration.nights, which does not. With --json each step gives one JSON object on a \
+                  line of its own: step, favorable, sentences, warnings, result."
 )]
 pub struct Args {
     /// Go on with a calibration that failed its limit; the report says so

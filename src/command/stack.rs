@@ -6,6 +6,12 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 #[derive(clap::Args)]
+#[command(
+    after_help = "Needs a season.toml: it says what response and how many bits the frames have ([rig]), and how row tables are \
+                  called ([strips]); nothing else of the season need be there yet. Pictures of the table are found from the \
+                  season folder. Columns site and night of the table tell `plan` and `score` where and when the strip was \
+                  recorded."
+)]
 pub struct Args {
     /// Table of frames in the order of flight: image, and columns for the row table such as time_s,
     /// latitude, longitude, height_m, heading_deg; - for standard input

@@ -7,7 +7,7 @@ mod document;
 mod table;
 
 pub use csv_text::to_csv;
-pub use document::{Document, MADE_BY, Provenance, read_json, to_json};
+pub use document::{Document, MADE_BY, Provenance, is_edited, read_json, to_json};
 pub use table::{Row, Table};
 
 use crate::{Error, Result};

@@ -48,7 +48,7 @@ impl Ledger {
         }
         let patches = without_waiting(patches)?;
         check_spelling(&patches)?;
-        odd.extend(near_names(&patches));
+        odd.extend(near_names(&patches, &|path| season.name_of(path)));
         let all = patches.len();
         let patches =
             without_nights(patches, &plan.leave_out_nights).map_err(|e| e.at(season.file()))?;
@@ -267,23 +267,50 @@ fn check_spelling(patches: &[Patch]) -> Result<()> {
 }
 
 /// Warns of two groups or two labels whose names differ in one letter: one may be a slip of the other.
-fn near_names(patches: &[Patch]) -> Vec<String> {
-    let groups: BTreeSet<&str> = patches.iter().map(|p| p.group.as_str()).collect();
-    let labels: BTreeSet<&str> = patches.iter().filter_map(|p| p.label.as_deref()).collect();
+/// The rarer one is looked up where it stands; `name_of` names a file.
+fn near_names(patches: &[Patch], name_of: &dyn Fn(&Path) -> String) -> Vec<String> {
+    let mut groups: BTreeMap<&str, Vec<&Patch>> = BTreeMap::new();
+    let mut labels: BTreeMap<&str, Vec<&Patch>> = BTreeMap::new();
+    for patch in patches {
+        groups.entry(&patch.group).or_default().push(patch);
+        if let Some(label) = &patch.label {
+            labels.entry(label).or_default().push(patch);
+        }
+    }
     let mut found = Vec::new();
     for (what, names) in [("groups", groups), ("labels", labels)] {
-        let names: Vec<&str> = names.into_iter().collect();
-        for (i, name) in names.iter().enumerate() {
-            for other in &names[i + 1..] {
-                if is_near(name, other) {
-                    found.push(format!(
-                        "The {what} \"{name}\" and \"{other}\" differ in one letter: if they are one, a misspelt name parts what belongs together."
-                    ));
+        let names: Vec<(&str, Vec<&Patch>)> = names.into_iter().collect();
+        for (i, (name, of)) in names.iter().enumerate() {
+            for (other, of_other) in &names[i + 1..] {
+                if !is_near(name, other) {
+                    continue;
                 }
+                let (rarer, rows) = match of_other.len() < of.len() {
+                    true => (other, of_other),
+                    false => (name, of),
+                };
+                found.push(format!(
+                    "The {what} \"{name}\" and \"{other}\" differ in one letter: if they are one, a misspelt name parts what \
+                     belongs together. \"{rarer}\" stands in {}.",
+                    whereabouts(rows, name_of)
+                ));
             }
         }
     }
     found
+}
+
+/// File and line of the first few rows, and how many more there are.
+fn whereabouts(rows: &[&Patch], name_of: &dyn Fn(&Path) -> String) -> String {
+    const TOLD: usize = 3;
+    let told = rows.iter().take(TOLD);
+    let told: Vec<String> = told
+        .map(|p| format!("{}, line {}", name_of(&p.file), p.line))
+        .collect();
+    match rows.len().saturating_sub(TOLD) {
+        0 => told.join("; "),
+        more => format!("{} and {more} rows more", told.join("; ")),
+    }
 }
 
 /// Whether two names differ by one letter, and not on purpose as "Site 1" and "Site 2" or "Ridge A" and

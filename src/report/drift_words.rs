@@ -5,7 +5,7 @@ use super::figures::Span;
 use super::numbers::{fixed, stated};
 use crate::calibration::{Drift, DriftNight, Rig};
 use crate::season::Plan;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Mean and largest distance in u'v' that a night's targets moved; absent without targets.
 pub(super) fn moved(night: &DriftNight) -> Option<[f64; 2]> {
@@ -110,6 +110,75 @@ pub(super) fn untested_nights(sources: &Sources) -> Option<String> {
             nights.join(", ")
         )
     })
+}
+
+/// What is known of the rig on the night of a recording.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum RigThen {
+    /// It was what was calibrated.
+    Same,
+    /// It was not.
+    Changed,
+    /// No captures of targets of that night were judged.
+    Untested,
+    /// Nobody wrote down which night it was.
+    NightUnknown,
+}
+
+/// What is known of the rig on a night; `calibrated_on` are the nights of the calibration's captures.
+pub(super) fn rig_then(
+    night: Option<&str>,
+    drift: Option<&Drift>,
+    plan: &Plan,
+    calibrated_on: &BTreeSet<String>,
+) -> RigThen {
+    let Some(night) = night else {
+        return RigThen::NightUnknown;
+    };
+    let judged = drift.and_then(|d| d.nights.iter().find(|n| n.night == night));
+    match judged {
+        Some(judged) if judged.is_seen_by(&plan.classify.features) => RigThen::Changed,
+        None if !calibrated_on.contains(night) => RigThen::Untested,
+        _ => RigThen::Same,
+    }
+}
+
+/// What to know of strips, each with the night of its recording, that were not certainly recorded by the
+/// rig that was calibrated: a sentence for each night, and one for all whose night is not known.
+pub fn strips_of_nights(
+    strips: &[(&str, Option<&str>)],
+    drift: Option<&Drift>,
+    plan: &Plan,
+    calibrated_on: &BTreeSet<String>,
+) -> Vec<String> {
+    let mut nights: BTreeMap<Option<&str>, Vec<&str>> = BTreeMap::new();
+    for (strip, night) in strips {
+        nights.entry(*night).or_default().push(strip);
+    }
+    let told = nights.into_iter().filter_map(|(night, strips)| {
+        let (which, were) = match &strips[..] {
+            [one] => (format!("strip {one}"), "was"),
+            many => (format!("strips {}", many.join(", ")), "were"),
+        };
+        let date = night.unwrap_or_default();
+        match rig_then(night, drift, plan, calibrated_on) {
+            RigThen::Same => None,
+            RigThen::Changed => Some(format!(
+                "The {which} {were} recorded on {date}, when the rig was not what was calibrated: what is found there is measured \
+                 wrongly by as much as it had changed. Calibrate anew for that night and score again."
+            )),
+            RigThen::Untested => Some(format!(
+                "The {which} {were} recorded on {date}, a night of which no captures of targets were judged for drift: whether the \
+                 rig was then what was calibrated is not known. Record some of the targets on every night of flight, and call \
+                 `boneglow drift CAPTURES.csv`."
+            )),
+            RigThen::NightUnknown => Some(format!(
+                "On which night the {which} {were} recorded is not stated, so whether the rig was then what was calibrated is not \
+                 known: give the row table a column night."
+            )),
+        }
+    });
+    told.collect()
 }
 
 /// Of patches counted by night, those recorded when the rig was not what was calibrated: how many, and

@@ -6,11 +6,13 @@ use crate::season::Season;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// A result that was made from other inputs than the present ones.
+/// A result that was made from other inputs than the present ones, or edited since it was made.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Older {
     /// The file, such as `results/comparison.json`.
     pub result: String,
+    /// Whether it was edited by hand since it was written.
+    pub edited: bool,
     /// What is otherwise now: files, sections of the season file, the program.
     pub changed: Vec<String>,
     /// What makes it anew.
@@ -18,8 +20,22 @@ pub struct Older {
 }
 
 impl Older {
+    /// The same in few words, with their stop.
+    pub fn title(&self) -> &'static str {
+        match self.edited {
+            true => "Edited by hand.",
+            false => "Older than its inputs.",
+        }
+    }
+
     /// What to know of it, a sentence.
     pub fn sentence(&self) -> String {
+        if self.edited {
+            return format!(
+                "The file {} was edited by hand since boneglow wrote it: call `boneglow {}` again",
+                self.result, self.command
+            );
+        }
         let changed = match &self.changed[..] {
             [first, second, third, rest @ ..] if !rest.is_empty() => {
                 format!("{first}, {second}, {third} and {} more", rest.len())
@@ -61,11 +77,13 @@ impl<'a> Freshness<'a> {
         if document.made_by != files::MADE_BY {
             changed.push("the program".to_string());
         }
-        if changed.is_empty() {
+        let edited = files::is_edited(&self.season.result(result));
+        if changed.is_empty() && !edited {
             return true;
         }
         self.older.push(Older {
             result: format!("results/{result}"),
+            edited,
             changed,
             command: command.to_string(),
         });

@@ -19,11 +19,13 @@ mod strip_words;
 mod tests;
 mod text;
 
-pub use drift_words::{learnt_from_drifted, measured_when_drifted};
+pub use drift_words::{learnt_from_drifted, measured_when_drifted, strips_of_nights};
 pub use freshness::Older;
 pub use page::description;
 pub use plates::Part;
-pub use sources::{Counted, LedgerView, ModelView, STRIP_FORMAT, Sources, StripView};
+pub use sources::{
+    Counted, LedgerView, ModelView, STRIP_FORMAT, Sources, StripView, calibration_nights,
+};
 pub use strip_plate::strip_figure;
 
 use crate::files;

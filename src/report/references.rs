@@ -50,6 +50,10 @@ const WORKS: &[Reference] = &[
         "Currie, L. A. 1968. Limits for qualitative detection and quantitative determination. Analytical Chemistry 40: 586–593.",
     ),
     work(
+        "Davies and Gather 1993",
+        "Davies, L. and Gather, U. 1993. The identification of multiple outliers. Journal of the American Statistical Association 88: 782–792.",
+    ),
+    work(
         "DeLong et al. 1988",
         "DeLong, E. R., DeLong, D. M. and Clarke-Pearson, D. L. 1988. Comparing the areas under two or more correlated receiver operating characteristic curves: a nonparametric approach. Biometrics 44: 837–845.",
     ),

@@ -233,6 +233,7 @@ impl Sources {
             drift_words::learnt_from_drifted(drift, &self.plan, &ledger.nights)
         });
         let untested = drift_words::untested_nights(self);
+        let of_nights = self.strips_of_nights();
         let rig_of_strips = self.rig.as_ref().filter(|_| !self.strips.is_empty());
         let exposure = rig_of_strips.into_iter();
         let exposure = exposure.flat_map(|r| doubtful_exposure(r, (&self.plan.strips).into()));
@@ -251,6 +252,7 @@ impl Sources {
             .chain(untested)
             .chain(of_steps)
             .chain(exposure)
+            .chain(of_nights)
             .chain(of_strips)
             .chain(contradictions)
         {
@@ -260,10 +262,27 @@ impl Sources {
         }
         warnings
     }
+
+    /// What to know of the nights of the strips; nothing where no rig was calibrated to change.
+    fn strips_of_nights(&self) -> Vec<String> {
+        if !self.rig.as_ref().is_some_and(|rig| rig.calibrated) {
+            return Vec::new();
+        }
+        let strips = self.strips.iter().map(|s| &s.result);
+        let strips: Vec<_> = strips
+            .map(|s| (s.strip.as_str(), s.night.as_deref()))
+            .collect();
+        drift_words::strips_of_nights(
+            &strips,
+            self.drift.as_ref(),
+            &self.plan,
+            &self.calibration_nights,
+        )
+    }
 }
 
 /// The nights that the calibration's captures name.
-fn calibration_nights(season: &Season) -> BTreeSet<String> {
+pub fn calibration_nights(season: &Season) -> BTreeSet<String> {
     let captures = season.plan.calibration.captures.iter();
     let tables = captures.filter_map(|name| Table::read(&season.resolve(name)).ok());
     let mut nights = BTreeSet::new();

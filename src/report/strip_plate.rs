@@ -123,6 +123,7 @@ pub(super) mod trial {
         };
         StripResult {
             strip: "north-1".to_string(),
+            night: None,
             rows,
             width,
             bit_depth: 8,

@@ -95,6 +95,8 @@ fn calibrated() -> Rig {
             target: name.to_string(),
             reference_uv: [u, v],
             measured_uv: [u + 0.5 * du, v + 0.5 * dv],
+            chance_by_scatter: None,
+            chance: None,
             left_out_uv: Some([u + du, v + dv]),
             covariance: [[5e-6, 1e-6, 0.0], [1e-6, 7e-6, 0.0], [0.0, 0.0, 1e-3]],
             repeatability: [[5e-7, 0.0], [0.0, 5e-7]],
@@ -716,6 +718,7 @@ fn what_was_made_from_other_inputs_is_marked_as_older_in_its_place() {
     let mut sources = whole();
     let older = |result: &str, command: &str| Older {
         result: result.to_string(),
+        edited: false,
         changed: vec!["ledger/spring.csv".to_string()],
         command: command.to_string(),
     };
@@ -737,7 +740,7 @@ fn what_was_made_from_other_inputs_is_marked_as_older_in_its_place() {
     assert!(
         report
             .page
-            .contains("Parts of this page are older than their inputs.")
+            .contains("Parts of this page are older than their inputs, or were edited.")
     );
     let (_, decision) = report.methods.split_once("## Decision\n\n").unwrap();
     assert!(

@@ -1,12 +1,13 @@
 //! Templates and the words that they put numbers into.
 
-use super::drift_words;
+use super::drift_words::{self, RigThen};
 use super::figures::Span;
+use super::freshness::Older;
 use super::numbers;
 use super::references;
 use super::sources::Sources;
 use super::strip_words;
-use crate::calibration::DriftNight;
+use crate::calibration::{DriftNight, Rig, Stray, TargetResult};
 use crate::classify::ProbabilityCalibration;
 use crate::evaluation::{
     ClassifierEvaluation, Evaluation, FoldChoice, LEAST_PROBABILITY, Merit, Opening,
@@ -113,6 +114,8 @@ pub(super) fn values(sources: &Sources) -> Value {
         rig => plain(&sources.rig),
         lacks_rig => sources.lacks_rig(),
         lack_of_fit => plain(&lack_of_fit),
+        left_out_targets => plain(&left_out_targets(sources)),
+        strays => plain(&rig.and_then(strays)),
         drift => plain(&sources.drift),
         drift_moved => plain(&by_night(sources, drift_words::moved)),
         drift_sizes => plain(&by_night(sources, |n| drift_words::size_of_shift(n, rig, allowed))),
@@ -139,6 +142,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         next_walk => plain(&sources.next_walk),
         forecast_words => plain(&sources.next_walk.as_ref().and_then(|w| w.forecast.as_ref()).map(|f| f.in_words())),
         strips => sources.strips.iter().map(|s| plain(&s.result)).collect::<Vec<_>>(),
+        strip_nights => plain(&strip_nights(sources)),
         marked => plain(&marked(sources)),
         mark_rule => plain(&checks(sources).next().map(|check| &check.rule)),
         warnings => plain(&sources.warnings()),
@@ -166,10 +170,79 @@ fn marked(sources: &Sources) -> Vec<[u64; 2]> {
     checks.map(|check| check.map_or([0, 0], of)).collect()
 }
 
+/// How far each target is off when it is left out of the fit, and what that speaks for.
+fn left_out_targets(sources: &Sources) -> Vec<[String; 2]> {
+    let of = |rig: &Rig, target: &TargetResult| {
+        let off = target.left_out_error();
+        let off = off.map_or("no color".to_string(), |error| numbers::fixed(error, 4));
+        let mark = match target.stray(rig.detection.confidence) {
+            Some(Stray::Unexplained) => "beyond its own noise",
+            Some(Stray::Uncertain) => "within its own noise",
+            None => "",
+        };
+        [off, mark.to_string()]
+    };
+    let rigs = sources.rig.iter();
+    rigs.flat_map(|rig| rig.targets.iter().map(|t| of(rig, t)))
+        .collect()
+}
+
+/// How single targets were judged, and which are farther off than the others; absent where they are too
+/// few to tell.
+fn strays(rig: &Rig) -> Option<String> {
+    rig.targets.iter().find(|t| t.chance.is_some())?;
+    let of = |stray: Stray| -> Vec<String> {
+        let confidence = rig.detection.confidence;
+        let found = rig.targets.iter();
+        let found = found.filter(|t| t.stray(confidence) == Some(stray));
+        found.map(|t| t.target.clone()).collect()
+    };
+    let (unexplained, uncertain) = (of(Stray::Unexplained), of(Stray::Uncertain));
+    let those = |found: Vec<String>| {
+        let was = if found.len() == 1 { "was" } else { "were" };
+        format!("{} {was}", names(found))
+    };
+    let mut told = format!(
+        "Whether a single target was farther off than the others let expect was judged by the median of their errors (Davies and \
+         Gather 1993), with a chance of {} to name any target were none off; with noise and leak of each target allowed for, {}.",
+        numbers::percent(1.0 - rig.detection.confidence),
+        match unexplained.is_empty() {
+            true => "none was".to_string(),
+            false => those(unexplained),
+        }
+    );
+    if !uncertain.is_empty() {
+        told += &format!(
+            " By the scatter of the others alone {} farther off, but no more than its own noise and leak explain.",
+            those(uncertain)
+        );
+    }
+    Some(told)
+}
+
+/// The night of each strip, and what to know of the rig on it; nothing where it is as it should be.
+fn strip_nights(sources: &Sources) -> Vec<[String; 2]> {
+    let calibrated = sources.rig.as_ref().is_some_and(|rig| rig.calibrated);
+    let of = |night: Option<&str>| {
+        let (plan, nights) = (&sources.plan, &sources.calibration_nights);
+        let then = drift_words::rig_then(night, sources.drift.as_ref(), plan, nights);
+        let mark = match then {
+            RigThen::Changed if calibrated => "not the rig that was calibrated",
+            RigThen::Untested if calibrated => "not tested for drift",
+            _ => "",
+        };
+        [night.unwrap_or("not stated").to_string(), mark.to_string()]
+    };
+    let strips = sources.strips.iter();
+    strips.map(|s| of(s.result.night.as_deref())).collect()
+}
+
 /// What to know of results that are not of the present inputs, by the name of the file.
-fn older(sources: &Sources) -> BTreeMap<&str, String> {
+fn older(sources: &Sources) -> BTreeMap<&str, BTreeMap<&str, String>> {
+    let told =
+        |o: &Older| BTreeMap::from([("title", o.title().to_string()), ("sentence", o.sentence())]);
     let older = sources.older.iter();
-    older.map(|o| (o.result.as_str(), o.sentence())).collect()
+    older.map(|o| (o.result.as_str(), told(o))).collect()
 }
 
 fn by_night<T>(sources: &Sources, of: impl Fn(&DriftNight) -> Option<T>) -> Vec<Option<T>> {

@@ -93,7 +93,8 @@ impl Season {
             let (Some(folder), Some(last)) = (whole.parent(), last) else {
                 continue;
             };
-            let entries = std::fs::read_dir(folder).map_err(|e| Error::io(folder, e))?;
+            let entries =
+                std::fs::read_dir(folder).map_err(|e| Error::io(folder, e).named_by(key))?;
             let mut matches: Vec<PathBuf> = entries
                 .filter_map(|entry| entry.ok().map(|e| e.path()))
                 .filter(|p| p.is_file())

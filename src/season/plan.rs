@@ -688,12 +688,43 @@ fn explain(text: &str, error: &toml::de::Error) -> Error {
         Error::input("found a backslash in quotes, which begins an escape such as \"\\n\"")
             .remedy(FORWARD_SLASHES)
     } else {
-        Error::input(message.to_string()).remedy("correct the line")
+        let told = found_and_expected(message).unwrap_or_else(|| message.to_string());
+        Error::input(told).remedy("correct the line")
     };
     if let Some(line) = line {
         explained = explained.line(line);
     }
     explained
+}
+
+/// A value of a wrong kind, in plain words instead of the parser's; absent where the message is of
+/// something else.
+fn found_and_expected(message: &str) -> Option<String> {
+    let told = ["invalid type: ", "invalid value: "]
+        .iter()
+        .find_map(|start| message.strip_prefix(start))?;
+    let (found, expected) = told.split_once(", expected ")?;
+    let found = match found.split_once(' ') {
+        Some(("string" | "integer", value)) => value.trim_matches('`').to_string(),
+        Some(("floating", value)) => value.trim_start_matches("point ").trim_matches('`').into(),
+        Some(("boolean", value)) => value.trim_matches('`').to_string(),
+        _ => match found {
+            "sequence" => "a list".to_string(),
+            "map" => "a section or a date".to_string(),
+            other => other.to_string(),
+        },
+    };
+    let expected = match expected.trim() {
+        "f32" | "f64" => "a number",
+        "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number of 0 or more",
+        "i8" | "i16" | "i32" | "i64" | "isize" => "a whole number",
+        "a boolean" => "true or false",
+        "a sequence" => "a list in square brackets",
+        "a string" | "path string" | "a path string" | "string or map" => "text in quotes",
+        kind if kind.starts_with("struct ") => "a section with keys of its own",
+        other => other,
+    };
+    Some(format!("found {found}, expected {expected}"))
 }
 
 fn holds_backslash(text: &str, line: u64) -> bool {

@@ -112,7 +112,16 @@ pub fn compare(season: &Season, old: &Path, progress: &dyn Progress) -> Result<O
     Document::new(evaluation::COMPARISON_FORMAT, made_from, found.clone())
         .of_rig(ledger.rig.calibrated)
         .write(&season.result("comparison.json"))?;
-    Ok(describe(&found))
+    let edited = files::is_edited(old).then(|| {
+        format!(
+            "{} was edited by hand since boneglow wrote it.",
+            old.display()
+        )
+    });
+    Ok(describe(&found).warn(edited).warn(inputs::edited(
+        season,
+        &["rig.json", "model.json", "thresholds.json"],
+    )))
 }
 
 /// A class may not be worth a walk to one model and not to the other.

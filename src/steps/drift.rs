@@ -3,10 +3,13 @@
 use super::learning::MeasuredLedger;
 use super::{Outcome, inputs, learning};
 use crate::calibration::{self, DRIFT_FORMAT, Drift, DriftNight};
-use crate::files::{Document, Provenance};
+use crate::files::{self, Document, Provenance};
 use crate::ledger::Patch;
-use crate::report::{learnt_from_drifted, measured_when_drifted};
+use crate::report::{
+    calibration_nights, learnt_from_drifted, measured_when_drifted, strips_of_nights,
+};
 use crate::season::Season;
+use crate::strip::StripResult;
 use crate::{Error, Result};
 use serde_json::json;
 use std::collections::BTreeMap;
@@ -17,8 +20,9 @@ use std::path::PathBuf;
 /// file. The answer is no where on one of these nights the color drifted, or the brightness changed
 /// and is a feature.
 pub fn drift(season: &Season, captures: &[PathBuf]) -> Result<Outcome> {
+    let edited = inputs::edited(season, &["rig.json", "drift.json"]);
     let (found, _) = judge(season, captures)?;
-    Ok(describe(season, &found))
+    Ok(describe(season, &found).warn(edited))
 }
 
 /// What `run` has to tell of drift.
@@ -96,6 +100,25 @@ pub(super) fn of_table(season: &Season, patches: &[Patch]) -> Option<String> {
     measured_when_drifted(&known, &season.plan, &nights, patches.len())
 }
 
+/// What to know of strips by the nights on which they were recorded; nothing where no rig was calibrated
+/// to change.
+pub(super) fn of_strips(season: &Season, strips: &[StripResult]) -> Vec<String> {
+    if strips.iter().any(|strip| !strip.calibrated) {
+        return Vec::new();
+    }
+    let nights: Vec<_> = strips
+        .iter()
+        .map(|s| (s.strip.as_str(), s.night.as_deref()))
+        .collect();
+    let known = earlier_nights(season).map(|found| found.content);
+    strips_of_nights(
+        &nights,
+        known.as_ref(),
+        &season.plan,
+        &calibration_nights(season),
+    )
+}
+
 fn describe(season: &Season, found: &Drift) -> Outcome {
     let limit = season.plan.calibration.drift_limit_uv();
     let mut outcome = Outcome::new("drift")
@@ -152,17 +175,12 @@ fn up_to_date(season: &Season) -> Result<Option<Drift>> {
 
 fn of_drift(season: &Season, tables: &[PathBuf]) -> Result<Provenance> {
     let mut made_from = inputs::Inputs::of(season).file(&season.result("rig.json"))?;
-    let plan = &season.plan;
+    let reference = season.plan.calibration.reference.as_ref();
+    let reference = reference.map(|path| ("calibration.reference", path));
     // What tells a changed filter from other causes.
-    for curve in [
-        &plan.calibration.reference,
-        &plan.rig.sensitivities,
-        &plan.rig.filter,
-    ]
-    .into_iter()
-    .flatten()
-    {
-        made_from = made_from.file(&season.resolve(curve))?;
+    for (key, curve) in reference.into_iter().chain(inputs::curves(season)) {
+        let found = made_from.file(&season.resolve(curve));
+        made_from = found.map_err(|e| e.named_by(key))?;
     }
     for path in tables {
         made_from = made_from.table(path)?;
@@ -181,9 +199,13 @@ fn listed_nights(season: &Season) -> Result<Vec<PathBuf>> {
     season.matching(nights, "calibration.nights")
 }
 
-/// `drift.json` if it is of this version and of the calibration as it is now.
+/// `drift.json` if it is of this version, of the calibration as it is now, and not edited.
 fn earlier_nights(season: &Season) -> Option<Document<Drift>> {
-    let found: Document<Drift> = Document::read(&season.result("drift.json"), DRIFT_FORMAT).ok()?;
+    let path = season.result("drift.json");
+    if files::is_edited(&path) {
+        return None;
+    }
+    let found: Document<Drift> = Document::read(&path, DRIFT_FORMAT).ok()?;
     let rig = inputs::Inputs::of(season)
         .file(&season.result("rig.json"))
         .ok()?

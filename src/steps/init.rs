@@ -5,11 +5,13 @@ use crate::files;
 use crate::{Error, Result};
 use std::path::Path;
 
-const FILES: [(&str, &str); 5] = [
+const FILES: [(&str, &str); 7] = [
     ("season.toml", include_str!("init/season.toml")),
     ("targets/reference.csv", include_str!("init/reference.csv")),
+    ("targets/README.txt", include_str!("init/targets.txt")),
     ("targets/captures.csv", include_str!("init/captures.csv")),
     ("ledger/checks.csv", include_str!("init/checks.csv")),
+    ("ledger/README.txt", include_str!("init/ledger.txt")),
     ("strips/README.txt", include_str!("init/strips.txt")),
 ];
 
@@ -27,8 +29,8 @@ pub fn init(folder: &Path) -> Result<Outcome> {
         files::write_whole(&folder.join(name), text.as_bytes())?;
     }
     Ok(Outcome::new("init").say(format!(
-        "Started a season in {}. Fill in season.toml, targets/ and ledger/, then call `boneglow \
-         run --season {}`.",
+        "Started a season in {}. Fill in season.toml, targets/ and ledger/ (README.txt in each \
+         folder explains its tables), then call `boneglow run --season {}`.",
         folder.display(),
         folder.display()
     )))
@@ -87,6 +89,35 @@ mod tests {
         let shown = keys("calibration")["max_drift_uv"].as_float();
         let plan = Plan::parse(include_str!("init/season.toml")).unwrap();
         assert_eq!(shown, Some(plan.calibration.drift_limit_uv()));
+    }
+
+    /// The samples in the texts stand under the headers of the tables, and can be read.
+    #[test]
+    fn the_texts_explain_the_tables_beside_them() {
+        for (text, header) in [
+            (
+                include_str!("init/targets.txt"),
+                include_str!("init/captures.csv"),
+            ),
+            (
+                include_str!("init/ledger.txt"),
+                include_str!("init/checks.csv"),
+            ),
+        ] {
+            let (explained, sample) = text.split_once(&format!("\n  {header}")).unwrap();
+            for column in header.trim().split(',') {
+                assert!(explained.contains(column), "{column}");
+            }
+            let rows = sample.lines().take_while(|l| l.starts_with("  "));
+            let rows: Vec<&str> = rows.map(str::trim_start).collect();
+            let table = format!("{header}{}", rows.join("\n"));
+            let table = files::Table::from_bytes("sample", table.as_bytes()).unwrap();
+            assert_eq!(table.len(), 3);
+            assert!(table.rows().all(|r| r.get("image").is_some()));
+        }
+        assert!(
+            include_str!("init/targets.txt").contains(include_str!("init/reference.csv").trim())
+        );
     }
 
     #[test]

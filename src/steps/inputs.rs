@@ -71,8 +71,11 @@ impl<'a> Inputs<'a> {
     }
 }
 
-/// Whether the document at `path` was made by this version from exactly these inputs.
+/// Whether the document at `path` was made by this version from exactly these inputs, and not edited since.
 pub fn is_up_to_date(path: &Path, inputs: &Provenance) -> bool {
+    if files::is_edited(path) {
+        return false;
+    }
     let Ok(found) = files::read_json::<Document<Value>>(path) else {
         return false;
     };
@@ -102,6 +105,9 @@ pub fn out_of_date(season: &Season, results: &[&str]) -> Result<Vec<String>> {
     let learnt_from = of_learning(season)?;
     let mut notes = Vec::new();
     for result in results {
+        if files::is_edited(&season.result(result)) {
+            continue;
+        }
         if is_current(season, &learnt_from, result)? == Some(false) {
             notes.push(format!(
                 "results/{result} was made from other inputs than the present ones: `boneglow run` makes anew all that is out of date."
@@ -111,10 +117,27 @@ pub fn out_of_date(season: &Season, results: &[&str]) -> Result<Vec<String>> {
     Ok(notes)
 }
 
+/// What to say of results that are no longer what a step wrote.
+pub fn edited(season: &Season, results: &[&str]) -> Vec<String> {
+    let edited = results
+        .iter()
+        .filter(|result| files::is_edited(&season.result(result)));
+    edited
+        .map(|result| {
+            format!(
+                "results/{result} was edited by hand since boneglow wrote it: what rests on it is of the edited figures. `boneglow \
+                 run` makes it anew."
+            )
+        })
+        .collect()
+}
+
 /// [`out_of_date`] of what judges glows. It may do so without the ledger that it was learnt from, and
 /// nothing is said then.
 pub fn judging_out_of_date(season: &Season) -> Vec<String> {
-    out_of_date(season, &["model.json", "thresholds.json"]).unwrap_or_default()
+    let mut notes = edited(season, &["rig.json", "model.json", "thresholds.json"]);
+    notes.extend(out_of_date(season, &["model.json", "thresholds.json"]).unwrap_or_default());
+    notes
 }
 
 /// The document that an earlier step leaves, with the remedy if it is not there.
@@ -139,21 +162,34 @@ pub fn earlier<T: Serialize + serde::de::DeserializeOwned>(
 pub fn of_calibration(season: &Season) -> Result<Provenance> {
     let plan = &season.plan;
     let mut inputs = Inputs::of(season).section("[rig]").section("[calibration]");
-    for table in [&plan.calibration.reference, &plan.calibration.captures]
-        .into_iter()
-        .flatten()
-    {
-        inputs = inputs.table(&season.resolve(table))?;
+    for (key, table) in [
+        ("calibration.reference", &plan.calibration.reference),
+        ("calibration.captures", &plan.calibration.captures),
+    ] {
+        if let Some(table) = table {
+            let found = inputs.table(&season.resolve(table));
+            inputs = found.map_err(|e| e.named_by(key))?;
+        }
     }
-    for curve in [&plan.rig.sensitivities, &plan.rig.filter]
-        .into_iter()
-        .flatten()
-    {
-        inputs = inputs.file(&season.resolve(curve))?;
+    for (key, curve) in curves(season) {
+        let found = inputs.file(&season.resolve(curve));
+        inputs = found.map_err(|e| e.named_by(key))?;
     }
     Ok(inputs
         .optional_file(&season.resolve(&plan.rig.response))?
         .done())
+}
+
+/// The rig's curves that the season names, each with its key.
+pub fn curves(season: &Season) -> impl Iterator<Item = (&'static str, &PathBuf)> {
+    let rig = &season.plan.rig;
+    let named = [
+        ("rig.sensitivities", &rig.sensitivities),
+        ("rig.filter", &rig.filter),
+    ];
+    named
+        .into_iter()
+        .filter_map(|(key, path)| Some((key, path.as_ref()?)))
 }
 
 /// What everything that learns from the ledger is made from.

@@ -11,16 +11,17 @@ use crate::evaluation::{
 use crate::files::{self, Document};
 use crate::numeric::{at_most_digits, decimal, probability};
 use crate::season::Season;
-use crate::strip::{StripResult, median_patches_per_hectare};
+use crate::strip::median_patches_per_hectare;
 use crate::threshold::{self, Request, Thresholds};
-use crate::{Error, Result, report};
+use crate::{Error, Result};
 use serde_json::json;
 
 /// Tests the season's classifiers on groups they have not seen; writes `evaluation.json` and
 /// `predictions.csv`.
 pub fn evaluate(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
     let ledger = MeasuredLedger::read(season)?;
-    Ok(evaluated(season, &ledger, progress)?.0)
+    let (outcome, _) = evaluated(season, &ledger, progress)?;
+    Ok(outcome.warn(inputs::edited(season, &["rig.json"])))
 }
 
 /// As [`evaluate`] of a ledger that is measured already; also gives the out-of-group predictions, for
@@ -169,6 +170,7 @@ pub fn train(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
     let ledger = MeasuredLedger::read(season)?;
     let outcome = trained(season, &ledger, progress)?;
     Ok(outcome
+        .warn(inputs::edited(season, &["rig.json", "evaluation.json"]))
         .warn(inputs::out_of_date(season, &["evaluation.json"])?)
         .warn(drift::of_patches(season, &ledger)))
 }
@@ -218,10 +220,11 @@ fn inside(season: &Season, nested: bool) -> Inside {
 /// Recommends the cut; writes `thresholds.json`.
 pub fn threshold(season: &Season, progress: &dyn Progress) -> Result<Outcome> {
     let outcome = recommended(season, &MeasuredLedger::read(season)?, None, progress)?;
-    Ok(outcome.warn(inputs::out_of_date(
-        season,
-        &["evaluation.json", "model.json"],
-    )?))
+    let results = ["evaluation.json", "model.json"];
+    Ok(outcome
+        .warn(inputs::edited(season, &["rig.json"]))
+        .warn(inputs::edited(season, &results))
+        .warn(inputs::out_of_date(season, &results)?))
 }
 
 /// As [`threshold`] from a ledger that is measured already, and from predictions where there are some.
@@ -252,6 +255,7 @@ pub(super) fn recommended(
     let thresholds = Thresholds {
         warnings: not_calibrated(&ledger.rig)
             .into_iter()
+            .chain(ledger.rig.unscreened())
             .chain(thresholds.warnings)
             .collect(),
         ..thresholds
@@ -332,15 +336,7 @@ pub(super) fn recommended_cut(
 
 /// Glowing patches per hectare as those of the season's strips that were scored earlier measured them.
 fn on_strips(season: &Season) -> Result<Option<f64>> {
-    // A strip that is named and not there is the scoring's to refuse.
-    let named = score::all_strips(season, &[]).unwrap_or_default();
-    let mut strips: Vec<StripResult> = Vec::new();
-    for document in named.iter().map(|strip| strip.document(season)) {
-        if document.is_file() {
-            strips.push(Document::read(&document, report::STRIP_FORMAT)?.content);
-        }
-    }
-    Ok(median_patches_per_hectare(&strips))
+    Ok(median_patches_per_hectare(&score::scored_earlier(season)?))
 }
 
 fn describe_thresholds(found: &Thresholds) -> Outcome {

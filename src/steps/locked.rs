@@ -24,6 +24,16 @@ pub fn open_locked(season: &Season) -> Result<Outcome> {
             .key("ledger.locked")
             .remedy("name the groups to be kept for the final test, before anything is learnt from them"));
     }
+    for result in ["rig.json", "model.json", "thresholds.json", "locked.json"] {
+        let path = season.result(result);
+        if files::is_edited(&path) {
+            return Err(
+                Error::input("this file was edited by hand since boneglow wrote it, and a locked group is opened once")
+                    .at(path)
+                    .remedy("put back the file as it was written, or where `boneglow run` makes it, call that first"),
+            );
+        }
+    }
     let judging = Judging::read(season)?;
     let learnt_from = inputs::of_learning(season)?;
     for result in ["model.json", "thresholds.json"] {

@@ -1,6 +1,6 @@
 //! Glows of scored strips and unchecked patches to the next walk.
 
-use super::inputs::Inputs;
+use super::inputs::{Inputs, judging_out_of_date};
 use super::judging::Judging;
 use super::learning::{Groups, MeasuredLedger};
 use super::score::{StripFiles, all_strips};
@@ -113,7 +113,7 @@ pub fn plan(
     )
     .of_rig(ledger.rig.calibrated)
     .write(&season.result("plan.json"))?;
-    Ok(describe(&next, &walk, &table))
+    Ok(describe(&next, &walk, &table).warn(judging_out_of_date(season)))
 }
 
 /// Fails where a table that somebody named is there already, or one of the season's own has labels.

@@ -19,6 +19,15 @@ pub enum RunEnd {
     Drifted,
 }
 
+/// The results that a run makes anew where they are out of date or edited.
+const MADE_BY_RUN: [&str; 5] = [
+    "rig.json",
+    "drift.json",
+    "evaluation.json",
+    "model.json",
+    "thresholds.json",
+];
+
 /// Does what is out of date and tells of each step.
 ///
 /// A calibration that fails its limit ends the run unless `despite_calibration`. A drift does not
@@ -38,6 +47,10 @@ pub fn run(
         ))
     };
 
+    let edited = inputs::edited(season, &MADE_BY_RUN);
+    if !edited.is_empty() {
+        tell(Outcome::new("run").warn(edited));
+    }
     let rig_inputs = inputs::of_calibration(season)?;
     let calibrated = match is_up_to_date(&season.result("rig.json"), &rig_inputs) {
         true => {
@@ -87,7 +100,10 @@ pub fn run(
     };
     if !season.plan.strips.files.is_empty() {
         match score::is_up_to_date(season)? {
-            true => tell(up_to_date("score")),
+            true => {
+                let strips = score::scored_earlier(season)?;
+                tell(up_to_date("score").warn(drift::of_strips(season, &strips)));
+            }
             false => tell(score::scored(season, &[], progress)?),
         };
     }

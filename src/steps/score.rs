@@ -1,7 +1,7 @@
 //! Strips to probability and class pictures, candidates and places.
 
 use super::marking::marked;
-use super::{Outcome, Progress, inputs, learning};
+use super::{Outcome, Progress, drift, inputs, learning};
 use crate::calibration::Exposure;
 use crate::classify::Model;
 use crate::files::{self, Document, Provenance};
@@ -94,6 +94,17 @@ pub(super) fn all_strips(season: &Season, named: &[PathBuf]) -> Result<Vec<Strip
     Ok(strips)
 }
 
+/// The season's strips as they were scored earlier, as far as they are there.
+pub(super) fn scored_earlier(season: &Season) -> Result<Vec<StripResult>> {
+    // A strip that is named and not there is the scoring's to refuse.
+    let named = all_strips(season, &[]).unwrap_or_default();
+    let documents = named.iter().map(|strip| strip.document(season));
+    documents
+        .filter(|document| document.is_file())
+        .map(|document| Ok(Document::read(&document, STRIP_FORMAT)?.content))
+        .collect()
+}
+
 /// Whether every strip of the season was scored with what is there now.
 pub(super) fn is_up_to_date(season: &Season) -> Result<bool> {
     for strip in all_strips(season, &[])? {
@@ -140,7 +151,9 @@ pub(super) fn scored(
     let judge = ModelJudge::new(&model, &thresholds)?;
     let exposure = Exposure::from(&season.plan.strips);
     let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?.exposed(&rig, exposure);
-    let mut outcome = Outcome::new("score").warn(strip::doubtful_exposure(&rig, exposure));
+    let mut outcome = Outcome::new("score")
+        .warn(rig.unscreened())
+        .warn(strip::doubtful_exposure(&rig, exposure));
     let mut results = Vec::new();
     for strip in &strips {
         let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;
@@ -152,6 +165,7 @@ pub(super) fn scored(
         );
         results.push(result);
     }
+    outcome = outcome.warn(drift::of_strips(season, &results));
     // The places of all strips stay those of all strips when only some are scored anew.
     let places = match named.is_empty() {
         true => vec![(season.result(""), &results[..])],

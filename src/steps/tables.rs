@@ -70,6 +70,7 @@ fn measured(season: &Season, table: &Table) -> Result<Measured> {
     let colors = learning::measure(&rig, &patches);
     let mut warnings = oddities(&patches, &colors, &rig);
     warnings.extend(drift::of_table(season, &patches));
+    warnings.extend(rig.unscreened());
     if !rig.calibrated {
         warnings.insert(0, NOT_CALIBRATED.to_string());
     }
@@ -92,6 +93,7 @@ pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
             "Measured {} patches, {faint} of them too faint.",
             cells.len()
         ))
+        .warn(inputs::edited(season, &["rig.json"]))
         .warn(measured.warnings)
         .result(json!({"patches": cells.len(), "too_faint": faint}));
     Ok((csv, outcome))

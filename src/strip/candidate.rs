@@ -93,6 +93,9 @@ pub struct Overview {
 pub struct StripResult {
     /// The strip's name: its file name without extension.
     pub strip: String,
+    /// The night on which it was recorded, where its row table says so.
+    #[serde(default)]
+    pub night: Option<String>,
     /// Rows (laser lines).
     pub rows: u32,
     /// Pixels a row.

@@ -10,7 +10,8 @@ use std::path::Path;
 /// Time, position, height and heading of a strip's rows, interpolated between those given.
 ///
 /// Columns: `row` (from 0, ascending, need not be every row) and any of `time_s`, `latitude` with
-/// `longitude` (degrees, WGS84), `height_m`, `heading_deg`, `photo`; an empty cell is interpolated.
+/// `longitude` (degrees, WGS84), `height_m`, `heading_deg`, `photo`; an empty cell is interpolated. `night`
+/// is one for the whole strip.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RowTable {
     rows: u32,
@@ -20,6 +21,7 @@ pub struct RowTable {
     height_m: Series,
     heading_deg: Series,
     photos: Vec<(f64, String)>,
+    night: Option<String>,
 }
 
 /// Values at ascending rows.
@@ -92,6 +94,7 @@ impl RowTable {
             height_m: Series::default(),
             heading_deg: Series::default(),
             photos: Vec::new(),
+            night: None,
         };
         let mut last: Option<f64> = None;
         for row in table.rows() {
@@ -163,6 +166,17 @@ impl RowTable {
             if let Some(photo) = row.get("photo") {
                 result.photos.push((number, photo.to_string()));
             }
+            if let Some(night) = row.get("night") {
+                let first = result.night.get_or_insert_with(|| night.to_string());
+                if first != night {
+                    return Err(row
+                        .error(
+                            "night",
+                            format!("found \"{night}\" after \"{first}\", expected one night for the whole strip"),
+                        )
+                        .remedy("name a night by one date in all rows, also after midnight"));
+                }
+            }
         }
         Ok(result)
     }
@@ -186,6 +200,11 @@ impl RowTable {
     /// Rows of the strip.
     pub fn rows(&self) -> u32 {
         self.rows
+    }
+
+    /// The night on which the strip was recorded, where that was written down.
+    pub fn night(&self) -> Option<&str> {
+        self.night.as_deref()
     }
 
     /// Height in m at a row (may lie between rows); beyond the ends the nearest one.

@@ -156,6 +156,7 @@ pub fn score(
     });
     Ok(StripResult {
         strip: strip.to_string(),
+        night: options.rows.and_then(RowTable::night).map(str::to_string),
         rows,
         width,
         bit_depth,

@@ -471,3 +471,77 @@ fn chromaticities_that_are_to_be_filtered_are_refused_with_the_default() {
         ],
     );
 }
+
+#[test]
+fn a_target_that_is_farther_off_than_the_others_is_named_with_what_to_do() {
+    // The demo's rust is dim: its own noise and leak explain how far it is off.
+    let told = said(&TrialSeason::demo(), &["calibrate"]);
+    assert!(
+        told.contains("The target rust is off by") && told.contains("Capture it brighter"),
+        "{told}"
+    );
+    assert!(!told.contains("clean it and capture it again"), "{told}");
+    // One whose reference is 10 nm off is not explained so.
+    let season = TrialSeason::demo();
+    season.edit(REFERENCE, |text| {
+        let rows: Vec<Vec<&str>> = text.lines().map(|l| l.split(',').collect()).collect();
+        let fern = rows[0].iter().position(|c| *c == "fern").unwrap();
+        let shifted = |i: usize| {
+            let mut row = rows[i].clone();
+            row[fern] = rows[if i > 2 { i - 2 } else { i }][fern];
+            row.join(",") + "\n"
+        };
+        (0..rows.len()).map(shifted).collect()
+    });
+    let told = said(&season, &["calibrate"]);
+    assert!(
+        told.contains("The target fern is off by")
+            && told.contains("clean it and capture it again"),
+        "{told}"
+    );
+    let rig = season.read("results/rig.json");
+    assert!(rig.contains("The target fern is off by"));
+    season.succeeds(&["report"]);
+    let page = season.read("results/report.html");
+    assert!(page.contains("beyond its own noise"));
+    let methods = season.read("results/methods.md");
+    assert!(
+        methods.contains("Davies and Gather 1993") && methods.contains("allowed for, fern was.")
+    );
+}
+
+#[test]
+fn pictures_for_the_eye_that_are_called_linear_are_told() {
+    let doubt = |season: &TrialSeason| {
+        let told = said(season, &["calibrate"]);
+        let lines = told.lines().map(str::to_string);
+        lines
+            .into_iter()
+            .find(|l| l.contains("does not fit these captures"))
+    };
+    let season = TrialSeason::demo();
+    assert_eq!(doubt(&season), None);
+    season.replace(
+        "season.toml",
+        "response = \"srgb\"",
+        "response = \"linear\"",
+    );
+    let told = doubt(&season).unwrap();
+    assert!(
+        told.contains("with \"srgb\" signal and exposure of the steps"),
+        "{told}"
+    );
+    let steps = lines_of(&season, "step");
+    without(&season, CAPTURES, |line| steps.iter().any(|s| s == line));
+    let told = doubt(&season).unwrap();
+    assert!(
+        told.contains("with \"srgb\" targets left out of the fit"),
+        "{told}"
+    );
+    season.replace(
+        "season.toml",
+        "response = \"linear\"",
+        "response = \"srgb\"",
+    );
+    assert_eq!(doubt(&season), None);
+}

@@ -551,3 +551,32 @@ fn a_night_to_be_left_out_that_the_ledger_does_not_know_is_refused() {
         ],
     );
 }
+
+#[test]
+fn a_label_that_is_one_letter_from_another_is_told_with_its_file_and_line() {
+    let season = TrialSeason::small();
+    season.edit(CHECKS, |text| text.replacen(",bone,", ",bnoe,", 1));
+    season.succeeds(&["evaluate"]);
+    let found = season.read("results/evaluation.json");
+    assert!(
+        found.contains("\\\"bnoe\\\" stands in ledger/checks.csv, line 2."),
+        "{found}"
+    );
+    // Many rows of one name are not all listed.
+    season.edit(CHECKS, |text| {
+        let lines = text.lines().enumerate();
+        let changed = lines.map(|(i, line)| match i {
+            1..=20 => line.replace(",calcite,", ",calcit,") + "\n",
+            _ => line.to_string() + "\n",
+        });
+        changed.collect()
+    });
+    season.succeeds(&["evaluate"]);
+    let found = season.read("results/evaluation.json");
+    assert!(
+        found.contains(
+            "line 10; ledger/checks.csv, line 11; ledger/checks.csv, line 12 and 5 rows more."
+        ),
+        "{found}"
+    );
+}

@@ -167,3 +167,97 @@ fn more_threads_than_make_sense_are_refused() {
         );
     }
 }
+
+#[test]
+fn a_value_of_the_wrong_kind_is_told_in_plain_words() {
+    for (key, value, said) in [
+        (
+            "laser_nm = 450",
+            "laser_nm = \"blue\"",
+            "found \"blue\", expected a number",
+        ),
+        (
+            "laser_nm = 450",
+            "laser_nm = [450]",
+            "found a list, expected a number",
+        ),
+        (
+            "laser_nm = 450",
+            "laser_nm = 450\nbit_depth = -8",
+            "found -8, expected a whole number of 0 or more",
+        ),
+        (
+            "laser_nm = 450",
+            "laser_nm = 450\nbit_depth = 8.5",
+            "found 8.5, expected a whole number of 0 or more",
+        ),
+        (
+            "files = [\"ledger/*.csv\"]",
+            "files = \"ledger/*.csv\"",
+            "found \"ledger/*.csv\", expected a list in square brackets",
+        ),
+        (
+            "name = \"trial rig\"",
+            "name = 7",
+            "found 7, expected text in quotes",
+        ),
+        (
+            "replicates = 200",
+            "balance_classes = 1",
+            "found 1, expected true or false",
+        ),
+        (
+            "laser_nm = 450",
+            "laser_nm = 450\nfilter = true",
+            "found true, expected text in quotes",
+        ),
+    ] {
+        let season = TrialSeason::small();
+        season.replace("season.toml", key, value);
+        season.refuses(&["evaluate"], &["season.toml, line", said]);
+    }
+}
+
+#[test]
+fn a_file_that_is_not_there_is_told_with_the_key_that_names_it() {
+    for (from, to, key) in [
+        (
+            "targets/reference.csv",
+            "gone/reference.csv",
+            "calibration.reference",
+        ),
+        (
+            "targets/captures.csv",
+            "gone/captures.csv",
+            "calibration.captures",
+        ),
+        ("targets/camera.csv", "gone/camera.csv", "rig.sensitivities"),
+        ("targets/filter.csv", "gone/filter.csv", "rig.filter"),
+        (
+            "response = \"srgb\"",
+            "response = \"gone/steps.csv\"",
+            "rig.response",
+        ),
+    ] {
+        let season = TrialSeason::demo();
+        season.replace("season.toml", from, to);
+        season.refuses(
+            &["calibrate"],
+            &[
+                "gone/",
+                key,
+                "no such file",
+                "correct the path in season.toml",
+            ],
+        );
+    }
+    let season = TrialSeason::demo();
+    season.succeeds(&["calibrate"]);
+    season.replace("season.toml", "targets/night-*.csv", "gone/night-*.csv");
+    season.refuses(
+        &["drift"],
+        &["gone", "calibration.nights", "correct the path"],
+    );
+    season.replace("season.toml", "ledger/*.csv", "gone/*.csv");
+    season.refuses(&["evaluate"], &["gone", "ledger.files", "correct the path"]);
+}

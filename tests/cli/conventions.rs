@@ -67,3 +67,60 @@ fn results_do_not_depend_on_the_number_of_threads() {
         assert!(a == b, "{name} depends on the number of threads");
     }
 }
+
+#[test]
+fn a_run_gives_one_json_object_a_line_for_each_step() {
+    let season = TrialSeason::small();
+    let said = season.succeeds(&["--json", "run"]);
+    let steps: Vec<String> = said
+        .lines()
+        .map(|line| {
+            let outcome: serde_json::Value = serde_json::from_str(line).unwrap();
+            outcome["step"].as_str().unwrap().to_string()
+        })
+        .collect();
+    assert_eq!(
+        steps,
+        ["calibrate", "evaluate", "train", "threshold", "report"]
+    );
+    let help = season.succeeds(&["run", "--help"]);
+    assert!(help.contains("one JSON object on a line"), "{help}");
+    let help = season.succeeds(&["stack", "--help"]);
+    assert!(help.contains("Needs a season.toml"), "{help}");
+}
+
+#[test]
+fn a_result_that_was_edited_by_hand_is_told_of_and_made_anew() {
+    let season = TrialSeason::small();
+    season.succeeds(&["run"]);
+    let notes = |arguments: &[&str]| {
+        let output = season.command(arguments).output().unwrap();
+        assert_eq!(output.status.code(), Some(0));
+        String::from_utf8_lossy(&output.stderr).to_string()
+    };
+    let classify = ["classify", "ledger/checks.csv", "-o", "classified.csv"];
+    assert!(!notes(&classify).contains("edited by hand"));
+    let results = ["rig.json", "model.json", "thresholds.json"];
+    for name in results {
+        let file = format!("results/{name}");
+        let before = season.read(&file);
+        season.edit(&file, |text| text.replacen("0.", "0.1", 1));
+        let said = notes(&classify);
+        assert!(
+            said.contains(&format!("{file} was edited by hand")),
+            "{said}"
+        );
+        season.succeeds(&["report"]);
+        let told = format!("The file {file} was edited by hand since boneglow wrote it");
+        assert!(season.read("results/report.html").contains(&told));
+        assert!(season.read("results/methods.md").contains("edited by hand"));
+        assert!(notes(&["run"]).contains(&format!("{file} was edited by hand")));
+        assert_eq!(season.read(&file), before, "{name}");
+        assert!(!notes(&["run"]).contains("edited by hand"));
+        assert!(
+            !season
+                .read("results/report.html")
+                .contains("edited by hand")
+        );
+    }
+}

@@ -63,3 +63,18 @@ fn a_season_without_locked_groups_is_refused() {
         &["ledger.locked", "no group is locked"],
     );
 }
+
+#[test]
+fn a_record_of_openings_that_was_edited_is_refused() {
+    let season = locking();
+    season.succeeds(&["evaluate", "--locked"]);
+    season.replace(
+        "results/locked.json",
+        "\"positives\": 16",
+        "\"positives\": 17",
+    );
+    season.refuses(
+        &["evaluate", "--locked"],
+        &["locked.json", "edited by hand", "as it was written"],
+    );
+}

@@ -169,6 +169,14 @@ fn what_cannot_be_planned_is_refused() {
     season.refuses(&["plan", "--kilometers", "3"], &["no glow left"]);
     season.refuses(&["plan", "--start", "north"], &["latitude and longitude"]);
     season.refuses(
+        &["plan", "--start", "95,200"],
+        &["a latitude of 95, expected -90 to 90 degrees"],
+    );
+    season.refuses(
+        &["plan", "--start", "-45,200"],
+        &["a longitude of 200, expected -180 to 180 degrees"],
+    );
+    season.refuses(
         &["plan", "-o", "ledger/waiting.csv"],
         &["waiting.csv", "there already"],
     );

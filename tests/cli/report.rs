@@ -67,7 +67,7 @@ fn a_table_that_is_new_to_the_ledger_makes_its_results_older() {
         "patch_id,site,night,label,r,g,b\nmore-1,site-1,n2,bone,150,150,90\n",
     );
     let page = report(&season);
-    assert!(page.contains("Parts of this page are older than their inputs."));
+    assert!(page.contains("Parts of this page are older than their inputs, or were edited."));
     assert!(page.contains("(changed since: ledger/more.csv)"));
 }
 

@@ -193,3 +193,100 @@ fn a_row_table_in_centimeters_or_cut_short_is_told_of() {
     // Positions go on by as much as the last two given rows are apart.
     assert!(said.contains("1200 of 1600 rows have no place"), "{said}");
 }
+
+#[test]
+fn the_night_of_a_strip_is_told_with_what_is_known_of_the_rig_on_it() {
+    let season = scored();
+    let rows = "strips/north-line.rows.csv";
+    let notes = || {
+        let output = season.command(&["score"]).output().unwrap();
+        assert_eq!(output.status.code(), Some(0));
+        String::from_utf8(output.stderr).unwrap()
+    };
+    let page = || {
+        season.succeeds(&["report"]);
+        season.read("results/report.html")
+    };
+    let untested = "strip north-line was recorded on 2031-10-24, a night of which no captures of targets were judged";
+    let said = notes();
+    assert!(said.contains(untested), "{said}");
+    assert!(page().contains(untested) && page().contains("not tested for drift"));
+    // A night that was judged, and had drifted ...
+    season.edit(rows, |text| text.replace("2031-10-24", "2031-10-17"));
+    season
+        .command(&["drift", "targets/night-2031-10-17.csv"])
+        .output()
+        .unwrap();
+    let changed =
+        "strip north-line was recorded on 2031-10-17, when the rig was not what was calibrated";
+    let said = notes();
+    assert!(said.contains(changed) && !said.contains(untested), "{said}");
+    let told = page();
+    assert!(told.contains(changed) && told.contains("not the rig that was calibrated"));
+    let methods = season.read("results/methods.md");
+    assert!(methods.contains("night 2031-10-17: not the rig that was calibrated"));
+    // ... and one that had not; that of the calibration needs no other captures.
+    season.succeeds(&["drift", "targets/night-2031-05-09.csv"]);
+    for night in ["2031-05-09", "2031-04-11"] {
+        season.edit(rows, |text| {
+            let text = text.replace("2031-10-17", night);
+            text.replace("2031-05-09", night)
+        });
+        let said = notes();
+        assert!(!said.contains("was recorded on"), "{said}");
+    }
+    season.edit(rows, |text| text.replace(",2031-04-11", ","));
+    let said = notes();
+    assert!(
+        said.contains("On which night the strip north-line was recorded is not stated"),
+        "{said}"
+    );
+    season.edit(rows, |text| {
+        let lines = text.lines().enumerate().map(|(i, line)| match i {
+            5 => format!("{line}2031-04-11\n"),
+            9 => format!("{line}2031-04-12\n"),
+            _ => format!("{line}\n"),
+        });
+        lines.collect()
+    });
+    season.refuses(
+        &["score"],
+        &[
+            "north-line.rows.csv, line 10",
+            "night",
+            "expected one night",
+            "after midnight",
+        ],
+    );
+}
+
+#[test]
+fn without_targets_it_is_told_that_faint_glows_are_not_kept_out() {
+    let season = scored();
+    season.edit("season.toml", |text| {
+        let kept = |line: &&str| {
+            let keys = ["reference", "captures", "nights", "luminance_target"];
+            keys.iter().all(|key| !line.starts_with(key))
+        };
+        let lines: Vec<&str> = text.lines().filter(kept).collect();
+        let text = lines.join("\n") + "\n";
+        text.replace("[calibration]\n", "[calibration]\nassume = \"srgb\"\n")
+    });
+    let unknown = "The rig's noise is not known, and so neither are its detection limits";
+    for step in ["calibrate", "evaluate", "train", "threshold", "score"] {
+        let output = season.command(&[step]).output().unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(0), "{said}");
+        if ["calibrate", "threshold", "score"].contains(&step) {
+            assert!(said.contains(unknown), "{step}: {said}");
+        }
+    }
+    assert!(season.read("results/thresholds.json").contains(unknown));
+    season.succeeds(&["report"]);
+    assert!(season.read("results/report.html").contains(unknown));
+    assert!(
+        season
+            .read("results/methods.md")
+            .contains("no detection limit is known")
+    );
+}

@@ -300,6 +300,7 @@ fn strip(places: &[(f64, f64)]) -> StripResult {
     };
     StripResult {
         strip: "north-line".into(),
+        night: None,
         rows: 10,
         width: 10,
         bit_depth: 8,

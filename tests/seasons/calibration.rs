@@ -2,7 +2,7 @@
 
 use crate::field::{Field, in_the_field, of_one, quantile};
 use crate::simulated::{self, Changed, Simulated};
-use boneglow::calibration::{Drift, Rig, Role, calibrate, drift};
+use boneglow::calibration::{Drift, Rig, Role, Stray, calibrate, drift};
 use boneglow::colorimetry::Xyz;
 use boneglow::season::{MappingChoice, Season};
 use boneglow::signal::Reading;
@@ -466,4 +466,77 @@ fn a_response_is_measured_from_boxes_of_a_picture_without_its_clipped_step() {
     }
     let error = |rig: &Rig| rig.errors.unwrap().cross_validated_mean_uv;
     assert!(error(&measured) < error(&truth) + 0.001);
+}
+
+/// Rigs that are as they are said to be, and what their calibration says of them.
+fn said(targets: usize, curves: bool, change: impl Fn(u64, &mut Simulated)) -> Vec<Rig> {
+    (500..500 + RIGS)
+        .map(|seed| {
+            let mut made = Simulated::new(seed, targets, curves);
+            change(seed, &mut made);
+            calibrate(&made.season).unwrap()
+        })
+        .collect()
+}
+
+const RIGS: u64 = 20;
+
+fn doubted(rigs: &[Rig]) -> usize {
+    let doubts = |rig: &&Rig| {
+        let mut said = rig.warnings.iter();
+        said.any(|w| w.contains("does not fit these captures"))
+    };
+    rigs.iter().filter(doubts).count()
+}
+
+/// Without a step series, by the targets alone.
+#[test]
+fn a_wrong_response_is_doubted_and_the_right_one_is_not() {
+    for (curves, least) in [(true, 10), (false, 1)] {
+        let right = doubted(&said(10, curves, |_, _| {}));
+        let wrong = doubted(&said(10, curves, |_, made| {
+            made.season.plan.rig.response = "linear".to_string();
+        }));
+        println!("curves {curves}: srgb doubted {right}, linear doubted {wrong} of {RIGS}");
+        assert!(right <= 1, "curves {curves}: {right}");
+        assert!(wrong >= least, "curves {curves}: {wrong}");
+    }
+}
+
+/// Rigs that name a target as off beyond its uncertainty, and those that name this one.
+fn straying(rigs: &[Rig], at: usize) -> (usize, usize) {
+    let named = |rig: &Rig, i: usize| rig.targets[i].stray(0.95) == Some(Stray::Unexplained);
+    let any = |rig: &&Rig| (0..rig.targets.len()).any(|i| named(rig, i));
+    let this = rigs.iter().filter(|rig| named(rig, at)).count();
+    (rigs.iter().filter(any).count(), this)
+}
+
+/// With the camera's curves. Without them ten targets tell nothing of one of them, and nothing is said.
+///
+/// 3 clean rigs of 20 had a target named when this was written, where normal errors of one size would give 1.
+#[test]
+fn a_soiled_tile_is_named_and_clean_ones_hardly_ever_are() {
+    const SOILED: usize = 5;
+    for (targets, curves, least) in [(10, true, 10), (10, false, 0)] {
+        let clean = straying(&said(targets, curves, |_, _| {}), SOILED);
+        let soiled = said(targets, curves, |seed, made| {
+            let mut factors = vec![[1.0; 3]; targets];
+            factors[SOILED] = [1.3, 1.0, 0.8];
+            let changed = Changed {
+                targets: factors,
+                ..Changed::default()
+            };
+            let text = made.changed_night(seed, 0, &changed);
+            std::fs::write(made.folder.path().join("captures.csv"), text).unwrap();
+        });
+        let soiled = straying(&soiled, SOILED);
+        println!(
+            "{targets} targets, curves {curves}: clean {clean:?}, soiled {soiled:?} of {RIGS}"
+        );
+        assert!(clean.0 <= 4, "{targets}, {curves}: {clean:?}");
+        assert!(soiled.1 >= least, "{targets}, {curves}: {soiled:?}");
+        if (targets, curves) == (10, false) {
+            assert_eq!((clean.0, soiled.0), (0, 0));
+        }
+    }
 }

@@ -208,6 +208,35 @@ impl Fitting<'_> {
         ));
     }
 
+    /// Says which targets are farther off than the others, and what to do about them.
+    fn tell_strays(&mut self, rig: &Rig) {
+        for target in &rig.targets {
+            let Some(stray) = target.stray(rig.detection.confidence) else {
+                continue;
+            };
+            let name = &target.target;
+            let off = match target.left_out_error() {
+                Some(error) => {
+                    format!("is off by {error:.4} in u'v' when it is left out of the fit")
+                }
+                None => "has no color when it is left out of the fit".to_string(),
+            };
+            self.warnings.push(match stray {
+                Stray::Unexplained => format!(
+                    "The target {name} {off}: neither how the other targets scatter nor its own noise and leak explain that. Check its \
+                     name, its box and its reference, clean it and capture it again. If it stays off, glows of its hue are measured \
+                     wrongly by as much."
+                ),
+                Stray::Uncertain => format!(
+                    "The target {name} {off}, farther than the other targets let expect; its own noise and leak explain that, which \
+                     leave its color uncertain by {:.4}. It tests the calibration little. Capture it brighter (a longer exposure, \
+                     from nearer), and expect as much of glows as dim in its hue.",
+                    target.own_sd()
+                ),
+            });
+        }
+    }
+
     pub(super) fn tell(&mut self, rig: &Rig) {
         for target in rig.targets.iter().filter(|t| t.leverage > PULLS_HARD) {
             self.warnings.push(format!(
@@ -229,6 +258,8 @@ impl Fitting<'_> {
                 100.0 * share
             ));
         }
+        self.tell_strays(rig);
+        self.warnings.extend(rig.unscreened());
         let Some(errors) = rig.errors else { return };
         let limit = self.season.plan.calibration.max_error_uv;
         if !rig.passed {

@@ -1,6 +1,7 @@
 //! The calibration itself: from a season's captures and reference to its [`Rig`].
 
 mod checks;
+mod responses;
 
 use self::checks::{EXCHANGED, condition, dimmest_share};
 use super::captures::Captures;
@@ -12,6 +13,7 @@ use super::ground;
 use super::levels::{self, Reduction};
 use super::mapping::{Coefficients, Mapping, MappingKind};
 use super::noise;
+use super::outliers::{self, LeftOut};
 use super::reference::Reference;
 use super::rig::*;
 use super::targets::{self, Measured};
@@ -49,7 +51,10 @@ pub fn calibrate(season: &Season) -> Result<Rig> {
     };
     let reference = Reference::read(season)?;
     let camera = match &plan.rig.sensitivities {
-        Some(path) => Some(Sensitivities::read(&season.resolve(path))?),
+        Some(path) => {
+            let read = Sensitivities::read(&season.resolve(path));
+            Some(read.map_err(|e| e.named_by("rig.sensitivities"))?)
+        }
         None => None,
     };
     let path = season.resolve(captures_path);
@@ -77,8 +82,21 @@ struct Fitting<'a> {
     warnings: Vec<String>,
 }
 
+/// What the captures amount to before a mapping is fitted.
+struct Signals {
+    black: Black,
+    steps: Vec<StepResult>,
+    noise: Noise,
+    noise_points: Vec<NoisePoint>,
+    exposure: Exposure,
+    flat: Option<flat::Flat>,
+    leak: Leak,
+    white: Option<WhiteRecord>,
+    measured: Vec<Measured>,
+}
+
 impl Fitting<'_> {
-    fn run(mut self) -> Result<Rig> {
+    fn signals(&mut self) -> Result<Signals> {
         let calibration = &self.season.plan.calibration;
         self.warnings.append(&mut self.captures.warnings);
         let black = levels::dark(
@@ -109,6 +127,7 @@ impl Fitting<'_> {
             height_m: calibration.luminance_height_m,
             flat: None,
         };
+        let exposure = reduction.exposure;
         let flat = flat::profile(&self.captures.flat, &reduction, &mut self.warnings)?;
         reduction.flat = flat.as_ref();
         let (response, depth) = (&self.response, self.depth);
@@ -137,13 +156,43 @@ impl Fitting<'_> {
             variance,
             &mut self.warnings,
         )?;
-        self.check_hues(&measured)?;
         leak.share_of_dimmest = dimmest_share(&leak, &measured);
+        Ok(Signals {
+            black,
+            steps,
+            noise,
+            noise_points,
+            exposure,
+            flat,
+            leak,
+            white,
+            measured,
+        })
+    }
+
+    /// Glows computed from the camera's curves, where they are given.
+    fn computed(&self, measured: &[Measured], channels: [bool; 3]) -> Option<Computed> {
+        let camera = self.camera.as_ref()?;
+        let laser = self.season.plan.rig.laser_nm;
+        curves::compute(&self.reference, camera, measured, laser, channels)
+    }
+
+    fn run(mut self) -> Result<Rig> {
+        let calibration = &self.season.plan.calibration;
+        let Signals {
+            black,
+            steps,
+            noise,
+            noise_points,
+            exposure,
+            flat,
+            leak,
+            white,
+            measured,
+        } = self.signals()?;
+        self.check_hues(&measured)?;
         let channels = self.channels(&measured)?;
-        let computed = self.camera.as_ref().and_then(|camera| {
-            let laser = self.season.plan.rig.laser_nm;
-            curves::compute(&self.reference, camera, &measured, laser, channels)
-        });
+        let computed = self.computed(&measured, channels);
         let glows = computed.as_ref();
         let candidates = self.candidates(measured.len(), channels, glows)?;
         let samples = self.weighted(&measured, channels)?;
@@ -163,6 +212,7 @@ impl Fitting<'_> {
                 self.warnings.push(EXCHANGED.to_string());
             }
         }
+        self.check_response(&steps, fit);
         let luminance_at = self.luminance_target(&measured, candidate, &fit.coefficients)?;
         let replicates = uncertainty::replicates(
             candidate,
@@ -217,8 +267,8 @@ impl Fitting<'_> {
                         uncertainty::luminance_lack(candidate, fit, &measured, luminance_at)
                     }),
             },
-            exposure: reduction.exposure,
-            flat: flat.clone(),
+            exposure,
+            flat,
             uncertainty: Uncertainty {
                 replicates,
                 lack_of_fit,
@@ -233,6 +283,14 @@ impl Fitting<'_> {
             steps,
             warnings: Vec::new(),
         };
+        let left_out: Vec<LeftOut> = (0..measured.len())
+            .map(|i| LeftOut {
+                distance: fit.errors[i],
+                own_sd: repeatability[i].trace().max(0.0).sqrt(),
+                leverage: leverages[i],
+            })
+            .collect();
+        let chances = outliers::chances(&left_out);
         let brightest = luminances.iter().copied().fold(0.0, f64::max);
         for (i, m) in measured.iter().enumerate() {
             let of = |net| uncertainty::color(candidate, &fit.coefficients, net);
@@ -242,6 +300,8 @@ impl Fitting<'_> {
                 reference_uv: samples[i].uv,
                 measured_uv: [color[0], color[1]],
                 left_out_uv: fit.left_out[i],
+                chance_by_scatter: chances.as_ref().map(|c| c[i][0]),
+                chance: chances.as_ref().map(|c| c[i][1]),
                 covariance: self.covariance(&rig, m, color, &repeatability[i]),
                 repeatability: [
                     [repeatability[i][(0, 0)], repeatability[i][(0, 1)]],

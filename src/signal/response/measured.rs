@@ -65,7 +65,7 @@ impl MeasuredResponse {
     /// picture, found from `folder`. Of a table with a column `kind`, such as that of captures, rows of
     /// kind `step` count, and those of kind `dark` as steps of relative exposure 0.
     pub fn read(path: &Path, folder: &Path, depth: BitDepth) -> Result<Self> {
-        let table = Table::read(path)?;
+        let table = Table::read(path).map_err(|e| e.named_by("rig.response"))?;
         table.require(&["relative_exposure"])?;
         let mut pictures = PictureCache::new();
         let mut steps = Vec::new();

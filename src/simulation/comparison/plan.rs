@@ -52,7 +52,8 @@ impl ComparisonPlan {
         };
         let depth = BitDepth::new(plan.rig.bit_depth)?;
         Ok(ComparisonPlan {
-            sensitivities: Sensitivities::read(&season.resolve(sensitivities))?,
+            sensitivities: Sensitivities::read(&season.resolve(sensitivities))
+                .map_err(|e| e.named_by("rig.sensitivities"))?,
             noise: rig.and_then(Noise::of_rig).unwrap_or([Noise::SUPPOSED; 3]),
             black: rig.map_or([0.0; 3], |rig| rig.black.signal),
             response: Response::read(&plan.rig.response, season.folder(), depth)?,
