@@ -4,6 +4,7 @@
 //! k s0 and the detection limit is where the distribution of a real signal, with its own noise,
 //! leaves only 1 - confidence below the critical level.
 
+use super::levels::Mean;
 use super::{Detection, Rig};
 use crate::numeric::normal_quantile;
 use crate::season::Plan;
@@ -60,6 +61,7 @@ impl Rig {
     /// The limits for the mean of `detection.pixels` pixels of ground, at the reference height and
     /// exposure. The color limit is that of the worst hue of the targets (of white if there are none).
     pub fn detection_limits(&self) -> Detection {
+        let mean = Mean::over(self.detection.pixels);
         let pixels = self.detection.pixels.max(1) as f64;
         let hues: Vec<[f64; 3]> = if self.targets.is_empty() {
             vec![[1.0; 3]]
@@ -79,7 +81,7 @@ impl Rig {
             let mut gain = 0.0;
             for (channel, share) in hue.iter().enumerate() {
                 variance +=
-                    self.pixel_variance(channel, 0.0) / pixels + self.black.sd[channel].powi(2);
+                    self.grain().of_mean(&mean, channel, 0.0) + self.black.sd[channel].powi(2);
                 gain += share.max(0.0) * self.noise.gain[channel] / pixels;
             }
             let leak_sum: f64 = self.leak.signal.iter().sum();

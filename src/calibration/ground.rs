@@ -10,7 +10,7 @@
 
 use super::Leak;
 use super::captures::{Captures, Shot};
-use super::levels::Reduction;
+use super::levels::{Grain, Reduction};
 use crate::numeric::least_squares::linear;
 use std::collections::BTreeMap;
 
@@ -33,7 +33,7 @@ struct Share {
 pub(super) fn estimate(
     captures: &Captures,
     reduction: &Reduction<'_>,
-    variance: impl Fn(usize, f64) -> f64 + Copy,
+    grain: Grain<'_>,
     leak: &mut Leak,
     warnings: &mut Vec<String>,
 ) {
@@ -47,7 +47,7 @@ pub(super) fn estimate(
     }
     let (mut weights, mut sum, mut patches) = (0.0, 0.0, 0);
     for (name, shots) in &materials {
-        let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, variance)).collect();
+        let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, grain)).collect();
         let Some(share) = of_material(&nets, leak.signal) else {
             warnings.push(format!(
                 "The ground captures of {name} say nothing of the leak: expected at least {FEWEST} \

@@ -3,7 +3,7 @@
 use super::captures::{Captures, Shot};
 use super::{Black, Exposure, Flat, Leak, Noise, WhiteRecord, whites};
 use crate::season::{CalibrationPlan, IrradianceLaw};
-use crate::signal::{BitDepth, Capture, LinearSignal, Response};
+use crate::signal::{BitDepth, Capture, LinearSignal, Reading, Response};
 
 /// What turns a recorded signal into one at the reference height and the calibration's exposure.
 #[derive(Debug, Clone, Copy)]
@@ -27,13 +27,13 @@ impl Reduction<'_> {
     }
 
     /// Net signal, leak included, with the variance that noise leaves in it.
-    pub fn net(&self, shot: &Shot, variance: impl Fn(usize, f64) -> f64) -> [(f64, f64); 3] {
+    pub fn net(&self, shot: &Shot, noise: Grain<'_>) -> [(f64, f64); 3] {
         let light = self.light(&shot.reading.capture);
-        let pixels = shot.reading.pixels.unwrap_or(1).max(1) as f64;
+        let mean = Mean::of(&shot.reading);
         std::array::from_fn(|c| {
             let net = shot.reading.signal.0[c] - self.black.signal[c];
-            let noise = variance(c, net) / pixels;
-            (net / light, noise / (light * light))
+            let variance = noise.of_mean(&mean, c, net);
+            (net / light, variance / (light * light))
         })
     }
 }
@@ -108,15 +108,15 @@ pub(super) fn dark(
 /// So many standard errors off is no chance.
 const DARK_ERRORS: f64 = 5.0;
 
-/// Variance of a reading's mean by the deviation of its pixels; where that is too small to shake
-/// the rounding, or unknown, by the rounding of the mean itself.
+/// Variance of a reading's mean by the deviation of its pixels and the decimals it was written with; where
+/// the deviation is too small to shake the rounding, or unknown, by the rounding of the mean itself.
 fn own_variance(shot: &Shot, channel: usize, response: &Response, depth: BitDepth) -> f64 {
     let reading = &shot.reading;
     let code = response.codes(LinearSignal(reading.signal.0), depth).0[channel];
     let width = response.code_width(channel, code, depth);
     match (reading.pixel_sd, reading.pixels) {
         (Some(sd), Some(pixels)) if sd[channel] > 0.3 * width => {
-            sd[channel].powi(2) / pixels.max(1) as f64
+            sd[channel].powi(2) / pixels.max(1) as f64 + reading.written_sd[channel].powi(2)
         }
         _ => width * width / 12.0,
     }
@@ -126,7 +126,7 @@ fn own_variance(shot: &Shot, channel: usize, response: &Response, depth: BitDept
 pub(super) fn leak(
     captures: &Captures,
     reduction: &Reduction<'_>,
-    noise: impl Fn(usize, f64) -> f64,
+    noise: Grain<'_>,
     plan: &CalibrationPlan,
     warnings: &mut Vec<String>,
 ) -> (Leak, Option<WhiteRecord>) {
@@ -150,7 +150,7 @@ pub(super) fn leak(
         );
         return (leak, None);
     }
-    let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, &noise)).collect();
+    let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, noise)).collect();
     let count = nets.len() as f64;
     let mut record = WhiteRecord {
         net_signal: [0.0; 3],
@@ -178,17 +178,57 @@ pub(super) fn leak(
     (leak, Some(record))
 }
 
-/// Variance of one pixel's linear signal by a noise model, rounding included.
-pub(super) fn pixel_variance(
-    noise: &Noise,
-    black: &Black,
-    response: &Response,
-    depth: BitDepth,
-    channel: usize,
-    net: f64,
-) -> f64 {
-    let total = LinearSignal(std::array::from_fn(|c| black.signal[c] + net.max(0.0)));
-    let code = response.codes(total, depth).0[channel];
-    let width = response.code_width(channel, code, depth);
-    noise.read_sd[channel].powi(2) + noise.gain[channel] * net.max(0.0) + width * width / 12.0
+/// What a mean signal was taken over, and how it was written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Mean {
+    pixels: f64,
+    written_sd: [f64; 3],
+}
+
+impl Mean {
+    /// Of a reading; pixels that are not counted count as one.
+    pub fn of(reading: &Reading) -> Self {
+        Mean {
+            written_sd: reading.written_sd,
+            ..Mean::over(reading.pixels.unwrap_or(1))
+        }
+    }
+
+    /// Over so many pixels, as exact as they are.
+    pub fn over(pixels: u64) -> Self {
+        Mean {
+            pixels: pixels.max(1) as f64,
+            written_sd: [0.0; 3],
+        }
+    }
+}
+
+/// What noise and rounding make of single pixels and of their means.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Grain<'a> {
+    pub noise: &'a Noise,
+    pub black: &'a Black,
+    pub response: &'a Response,
+    pub depth: BitDepth,
+}
+
+impl Grain<'_> {
+    /// Variance of one pixel's linear signal at a net signal, rounding included.
+    pub fn of_pixel(&self, channel: usize, net: f64) -> f64 {
+        let total = LinearSignal(self.black.signal.map(|black| black + net.max(0.0)));
+        let code = self.response.codes(total, self.depth).0[channel];
+        let width = self.response.code_width(channel, code, self.depth);
+        let read = self.noise.read_sd[channel];
+        read * read + self.noise.gain[channel] * net.max(0.0) + width * width / 12.0
+    }
+
+    /// ... of a mean signal. Pixels average their noise, and their rounding with it; rounding without a noise
+    /// that is known may be the same for all, and what the written mean lacks is no pixel's.
+    pub fn of_mean(&self, mean: &Mean, channel: usize, net: f64) -> f64 {
+        let averaged = match self.noise.measured {
+            true => mean.pixels,
+            false => 1.0,
+        };
+        self.of_pixel(channel, net) / averaged + mean.written_sd[channel].powi(2)
+    }
 }

@@ -4,6 +4,7 @@
 //! taken, the numerical form of the law of propagation (JCGM 100:2008, 5.1.3 note 2; Kragten 1994,
 //! Analyst 119:2161). Where a channel is near zero a derivative at the point would mislead.
 
+use super::levels::{Grain, Mean};
 use super::mapping::{Coefficients, Mapping, MappingKind, apply, color_of};
 use super::{GlowColor, Measurement, Rig};
 use crate::numeric::{Covariance3, normal_quantile};
@@ -62,7 +63,8 @@ impl Rig {
                 too_faint: true,
             };
         };
-        let moves = self.moves(reading.pixels, &chain, net);
+        let mean = Mean::of(reading);
+        let moves = self.moves(&mean, &chain, net);
         let (repeatability, certain) = self.repeatability(&chain, net, color, &moves);
         let mut covariance = repeatability;
         let calibration = self.spread_of_replicates(color, |m| chain.color(m, net));
@@ -74,7 +76,7 @@ impl Rig {
         let width = (repeatability[0][0] + repeatability[1][1]).sqrt();
         let too_faint = !certain
             || width > self.detection.color_uv
-            || !self.above_critical_level(reading.pixels, &moves, net);
+            || !self.above_critical_level(&mean, &moves, net);
         Measurement {
             color: Some(GlowColor {
                 u: color[0],
@@ -157,23 +159,17 @@ impl Rig {
         let Some(color) = chain.color(&self.mapping.coefficients, net) else {
             return true;
         };
-        let moves = self.moves(Some(self.detection.pixels), &chain, net);
+        let moves = self.moves(&Mean::over(self.detection.pixels), &chain, net);
         let (covariance, certain) = self.repeatability(&chain, net, color, &moves);
         !certain || (covariance[0][0] + covariance[1][1]).sqrt() > self.detection.color_uv
     }
 
     /// Whether the sum of the channels exceeds Currie's critical level of a blank that is known as
     /// well as the dark level and the leak are.
-    fn above_critical_level(
-        &self,
-        pixels: Option<u64>,
-        moves: &[[f64; 3]; 8],
-        net: [f64; 3],
-    ) -> bool {
-        let pixels = pixels.unwrap_or(1) as f64;
+    fn above_critical_level(&self, mean: &Mean, moves: &[[f64; 3]; 8], net: [f64; 3]) -> bool {
         let mut variance = 0.0;
         for channel in 0..3 {
-            variance += self.pixel_variance(channel, 0.0) / pixels;
+            variance += self.grain().of_mean(mean, channel, 0.0);
         }
         // Dark level and leak do not depend on the reading; the reading's own noise does.
         for step in &moves[3..] {
@@ -184,22 +180,26 @@ impl Rig {
 
     /// Variance of one pixel's linear signal at a net signal, rounding included.
     pub fn pixel_variance(&self, channel: usize, net: f64) -> f64 {
-        let total = LinearSignal(std::array::from_fn(|c| self.black.signal[c] + net.max(0.0)));
-        let code = self.response.codes(total, self.bit_depth).0[channel];
-        let width = self.response.code_width(channel, code, self.bit_depth);
-        let read = self.noise.read_sd[channel];
-        read * read + self.noise.gain[channel] * net.max(0.0) + width * width / 12.0
+        self.grain().of_pixel(channel, net)
+    }
+
+    pub(super) fn grain(&self) -> Grain<'_> {
+        Grain {
+            noise: &self.noise,
+            black: &self.black,
+            response: &self.response,
+            depth: self.bit_depth,
+        }
     }
 
     /// What moves the net signal by one standard uncertainty: the noise of each channel, the dark
     /// level of each channel, the share of the leak, and the leak itself.
-    fn moves(&self, pixels: Option<u64>, chain: &Chain<'_>, net: [f64; 3]) -> [[f64; 3]; 8] {
-        let pixels = pixels.unwrap_or(1) as f64;
+    fn moves(&self, mean: &Mean, chain: &Chain<'_>, net: [f64; 3]) -> [[f64; 3]; 8] {
         let mut moves = [[0.0; 3]; 8];
         for channel in 0..3 {
             let recorded = (net[channel] + chain.leak[channel]).max(0.0) * chain.exposure;
             moves[channel][channel] =
-                (self.pixel_variance(channel, recorded) / pixels).sqrt() / chain.exposure;
+                self.grain().of_mean(mean, channel, recorded).sqrt() / chain.exposure;
             moves[3 + channel][channel] = self.black.sd[channel] / chain.exposure;
             moves[6][channel] = chain.share_sd * chain.white_leak[channel];
             moves[7][channel] = chain.share * chain.irradiance * self.leak.sd[channel];

@@ -2,7 +2,7 @@
 
 use super::Leak;
 use super::captures::{Captures, Shot};
-use super::levels::Reduction;
+use super::levels::{Grain, Reduction};
 use super::reference::Reference;
 use crate::files::nearest_known;
 use crate::{Error, Result};
@@ -37,7 +37,7 @@ pub(super) fn measure(
     reference: &Reference,
     reduction: &Reduction<'_>,
     leak: &Leak,
-    variance: impl Fn(usize, f64) -> f64 + Copy,
+    grain: Grain<'_>,
     warnings: &mut Vec<String>,
 ) -> Result<Vec<Measured>> {
     let known = || reference.targets.iter().map(|t| t.name.as_str());
@@ -74,7 +74,7 @@ pub(super) fn measure(
             shots,
             reduction,
             leak,
-            variance,
+            grain,
             warnings,
         )?);
     }
@@ -87,14 +87,14 @@ fn of_target(
     shots: &[&Shot],
     reduction: &Reduction<'_>,
     leak: &Leak,
-    variance: impl Fn(usize, f64) -> f64,
+    grain: Grain<'_>,
     warnings: &mut Vec<String>,
 ) -> Result<Measured> {
     let taken_off = leak.signal.map(|l| leak.target_share * l);
     let nets: Vec<[(f64, f64); 3]> = shots
         .iter()
         .map(|s| {
-            let mut net = reduction.net(s, &variance);
+            let mut net = reduction.net(s, grain);
             for c in 0..3 {
                 net[c].0 -= taken_off[c];
             }

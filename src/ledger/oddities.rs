@@ -158,6 +158,7 @@ fn exchanged(reading: &Reading) -> Reading {
         code: CodeValues(turn(reading.code.0)),
         signal: LinearSignal(turn(reading.signal.0)),
         pixel_sd: reading.pixel_sd.map(turn),
+        written_sd: turn(reading.written_sd),
         ..reading.clone()
     }
 }

@@ -54,3 +54,17 @@ pub fn at_most_digits(value: f64, digits: usize) -> String {
     let rounded = format!("{value:.*e}", digits.saturating_sub(1)).parse();
     rounded.unwrap_or(value).to_string()
 }
+
+/// How many decimals a number was written with; below 0 if its last digit stands for tens or more.
+///
+/// ```
+/// use boneglow::numeric::decimals;
+/// assert_eq!(["118", "118.30", "1.183e2", "2e3"].map(decimals), [0, 2, 1, -3]);
+/// ```
+pub fn decimals(text: &str) -> i32 {
+    let (digits, exponent) = text.split_once(['e', 'E']).unwrap_or((text, "0"));
+    let after_point = digits
+        .split_once('.')
+        .map_or(0, |(_, after)| after.len() as i32);
+    after_point - exponent.parse::<i32>().unwrap_or(0)
+}

@@ -8,7 +8,7 @@ pub mod least_squares;
 mod median;
 mod random;
 
-pub use decimal::{at_most_digits, decimal, probability};
+pub use decimal::{at_most_digits, decimal, decimals, probability};
 pub use draw::Draw;
 pub(crate) use median::median;
 pub use random::{Stream, stream};

@@ -39,6 +39,9 @@ pub struct Reading {
     pub pixel_sd: Option<[f64; 3]>,
     /// Number of pixels, where known.
     pub pixels: Option<u64>,
+    /// Standard deviation that the decimals to which it was written leave in the mean linear signal; 0 for the
+    /// mean of a picture's pixels.
+    pub written_sd: [f64; 3],
     /// Share of pixels with a channel at the top of the code range, 0 to 1.
     pub clipped: f64,
     /// Settings of the recording.
@@ -92,6 +95,7 @@ impl Reading {
                 (squares[c] / count - mean[c] * mean[c]).max(0.0).sqrt()
             })),
             pixels: Some(region.pixels()),
+            written_sd: [0.0; 3],
             clipped: clipped as f64 / count,
             capture,
         })
@@ -147,8 +151,34 @@ impl Reading {
             signal,
             pixel_sd,
             pixels,
+            written_sd: [0.0; 3],
             clipped,
             capture,
         })
+    }
+
+    /// The same, its mean code values written to so many decimals.
+    ///
+    /// What was cut off is spread evenly over one unit of the last decimal (JCGM 100:2008, 4.3.7), and no number
+    /// of pixels averages it. The code of a single pixel is whole, and its rounding known without that.
+    ///
+    /// ```
+    /// use boneglow::signal::{BitDepth, Capture, CodeValues, Reading, Response};
+    /// let reading = Reading::from_code_values(
+    ///     CodeValues([51.0; 3]), None, Some(600), &Response::Linear, BitDepth::EIGHT, Capture::default())?;
+    /// let written = reading.written_to(0, &Response::Linear, BitDepth::EIGHT).written_sd;
+    /// assert!((255.0 * written[0] - 12_f64.sqrt().recip()).abs() < 1e-12);
+    /// # Ok::<(), boneglow::Error>(())
+    /// ```
+    pub fn written_to(self, decimals: i32, response: &Response, depth: BitDepth) -> Self {
+        let unit = 10_f64.powi(-decimals) / 12_f64.sqrt();
+        let sd = |c| unit * response.code_width(c, self.code.0[c], depth);
+        Reading {
+            written_sd: match self.pixels {
+                Some(pixels) if pixels > 1 => std::array::from_fn(sd),
+                _ => [0.0; 3],
+            },
+            ..self
+        }
     }
 }

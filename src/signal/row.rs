@@ -3,6 +3,7 @@
 use super::{BitDepth, Capture, CodeValues, Picture, PictureCache, Reading, Region, Response};
 use crate::Result;
 use crate::files::Row;
+use crate::numeric::decimals;
 use std::path::Path;
 use std::rc::Rc;
 
@@ -68,7 +69,7 @@ pub fn read_reading(
         },
         None => None,
     };
-    Reading::from_code_values(
+    let reading = Reading::from_code_values(
         CodeValues(codes),
         (known == 3).then_some(sd),
         pixels,
@@ -76,7 +77,11 @@ pub fn read_reading(
         depth,
         capture,
     )
-    .map_err(|e| row.error("r", e.to_string()))
+    .map_err(|e| row.error("r", e.to_string()))?;
+    // A spreadsheet drops zeros at the end of one cell, hardly of all three.
+    let cells = ["r", "g", "b"].into_iter().filter_map(|c| row.get(c));
+    let written = cells.map(decimals).max().unwrap_or(0);
+    Ok(reading.written_to(written, response, depth))
 }
 
 /// The column of the row's table that may hold a channel under another name, where the channel's own

@@ -339,6 +339,7 @@ fn a_glow_at_the_edge_of_the_picture_is_as_bright_as_in_the_middle() {
             })),
             pixel_sd: None,
             pixels: Some(400),
+            written_sd: [0.0; 3],
             clipped: 0.0,
             capture: boneglow::signal::Capture {
                 column: Some(boneglow::signal::Column {

@@ -10,7 +10,7 @@ use super::curves::{self, Computed};
 use super::fit::{Form, Sample, direction_of};
 use super::flat;
 use super::ground;
-use super::levels::{self, Reduction};
+use super::levels::{self, Grain, Reduction};
 use super::mapping::{Coefficients, Mapping, MappingKind};
 use super::noise;
 use super::outliers::{self, LeftOut};
@@ -130,21 +130,23 @@ impl Fitting<'_> {
         let exposure = reduction.exposure;
         let flat = flat::profile(&self.captures.flat, &reduction, &mut self.warnings)?;
         reduction.flat = flat.as_ref();
-        let (response, depth) = (&self.response, self.depth);
-        let variance = |channel: usize, net: f64| {
-            levels::pixel_variance(&noise, &black, response, depth, channel, net)
+        let grain = Grain {
+            noise: &noise,
+            black: &black,
+            response: &self.response,
+            depth: self.depth,
         };
         let (mut leak, white) = levels::leak(
             &self.captures,
             &reduction,
-            variance,
+            grain,
             calibration,
             &mut self.warnings,
         );
         ground::estimate(
             &self.captures,
             &reduction,
-            variance,
+            grain,
             &mut leak,
             &mut self.warnings,
         );
@@ -153,7 +155,7 @@ impl Fitting<'_> {
             &self.reference,
             &reduction,
             &leak,
-            variance,
+            grain,
             &mut self.warnings,
         )?;
         leak.share_of_dimmest = dimmest_share(&leak, &measured);

@@ -5,7 +5,7 @@ use super::curves::Curves;
 use super::hypotheses::{self, Change, Fitted, Signals, Verdict};
 use super::{Brightness, DriftNight, DriftTarget, Explanation};
 use crate::calibration::captures::{Captures, Shot};
-use crate::calibration::levels::{self, Reduction};
+use crate::calibration::levels::{self, Grain, Reduction};
 use crate::calibration::{Rig, TargetResult};
 use crate::numeric::normal_quantile;
 use crate::{Error, Result};
@@ -114,27 +114,21 @@ pub(super) fn compare(
         height_m: rig.luminance.height_m,
         flat: rig.flat.as_ref(),
     };
-    let variance = |channel: usize, net: f64| {
-        levels::pixel_variance(
-            &rig.noise,
-            &black,
-            &rig.response,
-            rig.bit_depth,
-            channel,
-            net,
-        )
+    let grain = Grain {
+        black: &black,
+        ..rig.grain()
     };
     let whites: Vec<[(f64, f64); 3]> = captures
         .white
         .iter()
-        .map(|s| reduction.net(s, variance))
+        .map(|s| reduction.net(s, grain))
         .collect();
     let white = average(&whites);
     let leak = white.map_or(rig.leak.signal, |w| w.map(|(value, _)| value.max(0.0)));
     if white.is_none() && rig.white.is_some() {
         own.push("there is no white capture, so brightness was not judged".to_string());
     }
-    let pairs = pairs(rig, captures, &reduction, leak, variance)?;
+    let pairs = pairs(rig, captures, &reduction, leak, grain)?;
     let light = |s: &Shot| 1.0 / reduction.light(&s.reading.capture);
     let common = Common {
         dark: black.sd,
@@ -238,7 +232,7 @@ fn pairs<'a>(
     captures: &Captures,
     reduction: &Reduction<'_>,
     leak: [f64; 3],
-    variance: impl Fn(usize, f64) -> f64 + Copy,
+    grain: Grain<'_>,
 ) -> Result<Vec<Pair<'a>>> {
     let names = || rig.targets.iter().map(|t| t.target.as_str());
     for shot in &captures.target {
@@ -260,7 +254,7 @@ fn pairs<'a>(
             .iter()
             .filter(|s| s.target.as_deref() == Some(target.target.as_str()))
             .collect();
-        let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, variance)).collect();
+        let nets: Vec<[(f64, f64); 3]> = shots.iter().map(|s| reduction.net(s, grain)).collect();
         let Some(mean) = average(&nets) else { continue };
         let light = shots
             .iter()
