@@ -8,6 +8,7 @@ use super::levels::Mean;
 use super::{Detection, Rig};
 use crate::numeric::normal_quantile;
 use crate::season::Plan;
+use crate::signal::listed;
 
 /// Currie's critical level for a blank of this standard deviation.
 ///
@@ -34,6 +35,19 @@ pub fn detection_limit(blank_sd: f64, gain: f64, confidence: f64) -> f64 {
 }
 
 impl Detection {
+    /// log10 luminance below which a glow of `pixels` pixels is too faint for a decision, infinite where no glow
+    /// is bright enough; absent where nothing is known of noise.
+    pub fn faintest(&self) -> Option<f64> {
+        match self.without_color.is_empty() {
+            true => self
+                .detection_limit
+                .into_iter()
+                .chain(self.color_limit)
+                .reduce(f64::max),
+            false => Some(f64::INFINITY),
+        }
+    }
+
     /// What a season asks for, before any limit is known.
     pub(super) fn wanted(plan: &Plan) -> Self {
         Detection {
@@ -43,6 +57,7 @@ impl Detection {
             detection_limit: None,
             color_uv: plan.calibration.detection_uv,
             color_limit: None,
+            without_color: Vec::new(),
         }
     }
 }
@@ -58,19 +73,38 @@ impl Rig {
         })
     }
 
+    /// That no glow of a strip is bright enough, where it is so.
+    pub fn never_bright_enough(&self) -> Option<String> {
+        let Detection {
+            without_color,
+            color_uv,
+            ..
+        } = &self.detection;
+        (!without_color.is_empty()).then(|| {
+            format!(
+                "Noise and leak leave the color of {} uncertain by more than {color_uv} in u'v' even at full scale, so \
+                 that every glow of a strip is too faint for its color. Raise calibration.detection_uv or \
+                 strips.min_pixels, or take off the leak with white captures.",
+                listed(without_color)
+            )
+        })
+    }
+
     /// The limits for the mean of `detection.pixels` pixels of ground, at the reference height and
     /// exposure. The color limit is that of the worst hue of the targets (of white if there are none).
     pub fn detection_limits(&self) -> Detection {
         let mean = Mean::over(self.detection.pixels);
         let pixels = self.detection.pixels.max(1) as f64;
-        let hues: Vec<[f64; 3]> = if self.targets.is_empty() {
-            vec![[1.0; 3]]
+        let hues: Vec<(&str, [f64; 3])> = if self.targets.is_empty() {
+            vec![("white", [1.0; 3])]
         } else {
-            self.targets.iter().map(|t| t.net_signal).collect()
+            let targets = self.targets.iter();
+            targets.map(|t| (t.target.as_str(), t.net_signal)).collect()
         };
         let confidence = self.detection.confidence;
         let mut worst: [Option<f64>; 3] = [None; 3];
-        for hue in hues {
+        let mut without_color = Vec::new();
+        for (name, hue) in hues {
             let sum: f64 = hue.iter().sum();
             let hue = hue.map(|c| c / sum);
             let luminance = self.mapping.xyz(hue)[1] * self.luminance.scale;
@@ -86,24 +120,26 @@ impl Rig {
             }
             let leak_sum: f64 = self.leak.signal.iter().sum();
             variance += (self.leak.ground_share_sd * leak_sum).powi(2);
+            let color_limit = self.color_limit(hue);
+            if color_limit.is_none() {
+                without_color.push(name.to_string());
+            }
             let found = [
                 Some(critical_level(variance.sqrt(), confidence)),
                 Some(detection_limit(variance.sqrt(), gain, confidence)),
-                self.color_limit(hue),
+                color_limit,
             ];
             for (kept, limit) in worst.iter_mut().zip(found) {
                 let log = limit.map(|l| (l * luminance).log10());
-                *kept = match (*kept, log) {
-                    (Some(a), Some(b)) => Some(a.max(b)),
-                    (a, b) => a.or(b),
-                };
+                *kept = (*kept).into_iter().chain(log).reduce(f64::max);
             }
         }
         Detection {
             critical_level: worst[0],
             detection_limit: worst[1],
-            color_limit: worst[2],
-            ..self.detection
+            color_limit: worst[2].filter(|_| without_color.is_empty()),
+            without_color,
+            ..self.detection.clone()
         }
     }
 

@@ -217,14 +217,13 @@ impl Rig {
             ..*capture
         };
         let chain = Chain::of(self, &capture, Role::Ground);
-        let limits = [self.detection.detection_limit, self.detection.color_limit];
         PixelTransform {
             table: self.response.table(self.bit_depth),
             offset: std::array::from_fn(|c| self.black.signal[c] + chain.leak[c] * chain.exposure),
             mapping: self.mapping.clone(),
             luminance_scale: chain.luminance_scale / chain.exposure,
             // The limits are stated at the reference height and exposure.
-            min_luminance: limits.into_iter().flatten().reduce(f64::max).map(|limit| {
+            min_luminance: self.detection.faintest().map(|limit| {
                 limit + (chain.luminance_scale / chain.exposure / self.luminance.scale).log10()
             }),
         }
@@ -317,8 +316,8 @@ pub struct PixelTransform {
     pub mapping: Mapping,
     /// Relative luminance per mapped Y.
     pub luminance_scale: f64,
-    /// log10 luminance below which a glow of a few pixels is too faint; absent where nothing is
-    /// known of noise.
+    /// log10 luminance below which a glow of a few pixels is too faint, infinite where none is bright enough;
+    /// absent where nothing is known of noise.
     pub min_luminance: Option<f64>,
 }
 

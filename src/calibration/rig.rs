@@ -224,7 +224,7 @@ pub struct Uncertainty {
 }
 
 /// The faintest glow that can be told (log10 luminance), for the mean of `pixels` pixels.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Detection {
     /// Pixels that are averaged.
     pub pixels: u64,
@@ -236,8 +236,12 @@ pub struct Detection {
     pub detection_limit: Option<f64>,
     /// Chromaticity is wanted to within this distance in u'v' (one standard deviation).
     pub color_uv: f64,
-    /// The faintest glow whose chromaticity is known so well.
+    /// The faintest glow whose chromaticity is known so well, whatever its hue; absent where a hue is not.
     pub color_limit: Option<f64>,
+    /// Targets in whose hue no glow within full scale has a chromaticity known so well ("white" where there are
+    /// no targets). Where there are any, every glow of a strip is too faint.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub without_color: Vec<String>,
 }
 
 /// Errors over the targets, in u'v' unless said.

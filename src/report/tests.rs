@@ -40,6 +40,7 @@ fn calibrated() -> Rig {
         detection_limit: Some(-2.38),
         color_uv: 0.02,
         color_limit: Some(-1.94),
+        without_color: Vec::new(),
     };
     rig.noise_points = (0..54)
         .map(|i| (i % 3, 0.01 * 1.25f64.powi(i as i32 / 3)))

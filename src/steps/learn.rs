@@ -315,7 +315,7 @@ fn recommendation(
         prior: &prior,
         novelty,
         too_faint: &learning.too_faint,
-        min_luminance: rig.detection.detection_limit,
+        min_luminance: rig.detection.faintest().filter(|limit| limit.is_finite()),
         min_pixels: plan.strips.min_pixels,
         patches_per_hectare: plan.threshold.patches_per_hectare.or(on_strips(season)?),
         bootstrap: ClusterBootstrap::of_season(&plan.classify, &plan.threshold),

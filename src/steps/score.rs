@@ -153,7 +153,8 @@ pub(super) fn scored(
     let scorer = Scorer::of_model(&rig, &judge, Cut::from(&thresholds))?.exposed(&rig, exposure);
     let mut outcome = Outcome::new("score")
         .warn(rig.unscreened())
-        .warn(strip::doubtful_exposure(&rig, exposure));
+        .warn(strip::doubtful_exposure(&rig, exposure))
+        .warn(rig.never_bright_enough());
     let mut results = Vec::new();
     for strip in &strips {
         let result = score_one(season, strip, &scorer, thresholds.min_pixels, progress)?;

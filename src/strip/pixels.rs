@@ -361,5 +361,10 @@ mod tests {
             }
             assert!(bright > 500, "{bright} of 1000");
         }
+        rig.detection.without_color = vec!["lime".to_string()];
+        let colors = PixelColors::new(&rig, Exposure::default(), None);
+        let mut row = ColorRow::default();
+        colors.compute(&samples, 0, 1000, &colors.at_height(None), &mut row);
+        assert!(!row.bright.contains(&true));
     }
 }

@@ -30,7 +30,7 @@ pub struct Request<'a> {
     pub novelty: Option<f64>,
     /// Whether each checked patch is below the detection limit; empty if none is.
     pub too_faint: &'a [bool],
-    /// Log luminance below which a glow is too faint, for the record.
+    /// Log luminance below which a glow of a strip is too faint, for the record.
     pub min_luminance: Option<f64>,
     /// Fewest pixels of a candidate, for the record.
     pub min_pixels: u64,

@@ -20,7 +20,8 @@ pub struct Thresholds {
     pub probability: Merit,
     /// How the cut was found, a sentence.
     pub method: String,
-    /// Log luminance below which a glow is too faint to call; absent where no detection limit is known.
+    /// Log luminance below which a glow of a strip is too faint to call, by the higher of the rig's limits of
+    /// brightness and color; absent where no limit is known, or no glow is bright enough.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub min_luminance: Option<f64>,
     /// Fewest pixels of a candidate.

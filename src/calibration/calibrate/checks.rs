@@ -260,6 +260,7 @@ impl Fitting<'_> {
         }
         self.tell_strays(rig);
         self.warnings.extend(rig.unscreened());
+        self.warnings.extend(rig.never_bright_enough());
         let Some(errors) = rig.errors else { return };
         let limit = self.season.plan.calibration.max_error_uv;
         if !rig.passed {

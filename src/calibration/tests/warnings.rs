@@ -141,3 +141,32 @@ fn a_target_that_stands_alone_in_hue_and_channels_that_tell_little_are_told() {
         alike.warnings
     );
 }
+
+#[test]
+fn a_hue_whose_color_is_out_of_reach_at_full_scale_leaves_no_glow_bright_enough() {
+    let mut rig = Tables::new().rig();
+    assert!(rig.never_bright_enough().is_none());
+    let limit = |rig: &Rig| {
+        let capture = crate::signal::Capture::default();
+        rig.pixel_transform(None, &capture).min_luminance.unwrap()
+    };
+    let mut partly = 0;
+    for step in 0..80 {
+        rig.detection.color_uv = 1e-5 * 1.1_f64.powi(step);
+        rig.detection = rig.detection_limits();
+        let out_of_reach = rig.detection.without_color.len();
+        partly += usize::from(out_of_reach > 0 && out_of_reach < rig.targets.len());
+        assert_eq!(rig.detection.color_limit.is_none(), out_of_reach > 0);
+        assert_eq!(limit(&rig) == f64::INFINITY, out_of_reach > 0);
+    }
+    // Some hues are out of reach before others, and all are within it at last.
+    assert!(partly > 0 && limit(&rig).is_finite(), "{:?}", rig.detection);
+    let told = Tables::new()
+        .with_key("[calibration]", "detection_uv = 0.0001")
+        .rig()
+        .warnings;
+    assert!(
+        told.iter().any(|w| w.contains("even at full scale")),
+        "{told:?}"
+    );
+}
