@@ -177,7 +177,7 @@ impl Captures {
             if !others {
                 return Err(Error::input(format!(
                     "the capture of {name} is saturated: {percent:.1} % of its pixels are at the \
-                     top of the code range, expected at most {:.0} %",
+                     top of the code range or of the measured response, expected at most {:.0} %",
                     100.0 * CLIPPED
                 ))
                 .line(shot.line)

@@ -1,6 +1,7 @@
 //! The calibrated color of a glow.
 
 use crate::numeric::Covariance3;
+use crate::signal::MOST_CLIPPED;
 
 /// CIE 1976 chromaticity and log luminance of a glow, with their joint uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,8 +26,18 @@ impl GlowColor {
 /// What a calibrated rig says of one reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Measurement {
-    /// The color; absent where nothing is left after dark and leak, so that there is no hue.
+    /// The color; absent where nothing is left after dark and leak, so that there is no hue, and where too many
+    /// pixels are clipped.
     pub color: Option<GlowColor>,
     /// Below the detection limit: the color is not to be relied upon.
     pub too_faint: bool,
+    /// Share of pixels that are clipped, 0 to 1.
+    pub clipped: f64,
+}
+
+impl Measurement {
+    /// Whether too many pixels are clipped for a color.
+    pub fn is_clipped(&self) -> bool {
+        self.clipped > MOST_CLIPPED
+    }
 }

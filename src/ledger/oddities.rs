@@ -4,13 +4,13 @@ use super::Patch;
 use crate::calibration::{Measurement, Rig, Role};
 use crate::colorimetry::{Chromaticity, beyond_locus_uv};
 use crate::season::ChromaticityKind;
-use crate::signal::{CodeValues, LinearSignal, Reading, listed, odd_units, other_exposures};
+use crate::signal::{
+    CodeValues, LinearSignal, MOST_CLIPPED, Reading, listed, odd_units, other_exposures,
+};
 use crate::{Error, Result};
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Patches with a larger share of clipped pixels are told.
-const CLIPPED: f64 = 0.02;
 /// A filter passes a little below its edge.
 const EDGE_NM: f64 = 20.0;
 /// A color is impossible where it lies farther outside, beyond its own uncertainty.
@@ -45,7 +45,7 @@ pub fn check_colors(patches: &[Patch], measurements: &[Measurement], rig: &Rig) 
 /// Says which patches of each table have clipped pixels.
 pub(super) fn clipped(patches: &[Patch]) -> Vec<String> {
     let mut tables: BTreeMap<&Path, Vec<String>> = BTreeMap::new();
-    for patch in patches.iter().filter(|p| p.reading.clipped > CLIPPED) {
+    for patch in patches.iter().filter(|p| p.reading.clipped > MOST_CLIPPED) {
         tables
             .entry(&patch.file)
             .or_default()
@@ -61,10 +61,10 @@ pub(super) fn clipped(patches: &[Patch]) -> Vec<String> {
             _ => ("patches", "have"),
         };
         format!(
-            "{} {patches} of {name} {have} more than {:.0} % of their pixels clipped ({}); their color leans \
-             towards white.",
+            "{} {patches} of {name} {have} more than {:.0} % of their pixels clipped ({}): they get no color and \
+             no decision.",
             ids.len(),
-            100.0 * CLIPPED,
+            100.0 * MOST_CLIPPED,
             listed(&ids)
         )
     };
@@ -109,7 +109,7 @@ impl Impossible {
             patches: patches.len(),
         };
         for (patch, measurement) in patches.iter().zip(measurements) {
-            if possible(measurement) {
+            if measurement.is_clipped() || possible(measurement) {
                 continue;
             }
             let other = rig.measure(&exchanged(&patch.reading), Role::Ground);

@@ -219,6 +219,7 @@ fn response_of(rig: &Rig) -> Result<Figure> {
     let largest = rig.bit_depth.largest();
     let curve: Vec<[f64; 2]> = (0..=128)
         .map(|i| largest * f64::from(i) / 128.0)
+        .filter(|code| (0..3).all(|c| *code <= rig.response.largest_code(c, rig.bit_depth)))
         .filter_map(|code| {
             let signal = rig.response.signal(CodeValues([code; 3]), rig.bit_depth);
             Some([signal.ok()?.0[0], code])

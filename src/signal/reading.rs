@@ -25,6 +25,9 @@ pub struct Column {
     pub width: usize,
 }
 
+/// Where a larger share of pixels is clipped, what the others show is no longer what was there.
+pub const MOST_CLIPPED: f64 = 0.02;
+
 /// What the camera recorded of one small area of one material.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
@@ -42,7 +45,7 @@ pub struct Reading {
     /// Standard deviation that the decimals to which it was written leave in the mean linear signal; 0 for the
     /// mean of a picture's pixels.
     pub written_sd: [f64; 3],
-    /// Share of pixels with a channel at the top of the code range, 0 to 1.
+    /// Share of pixels with a channel at the top of the code range, or of what a measured response covers, 0 to 1.
     pub clipped: f64,
     /// Settings of the recording.
     pub capture: Capture,
@@ -50,6 +53,9 @@ pub struct Reading {
 
 impl Reading {
     /// The reading of a box of a picture: every pixel is made linear, then averaged.
+    ///
+    /// Pixels that are clipped in a channel are counted and left out of the mean signal, unless all are; the
+    /// mean code value is that of all pixels.
     ///
     /// # Errors
     /// A picture of another depth than `depth` can hold, a box outside the picture, code values
@@ -66,10 +72,12 @@ impl Reading {
         let table = response.table(depth);
         let top: [f64; 3] = std::array::from_fn(|c| response.largest_code(c, depth) - 0.25);
         let count = region.pixels() as f64;
-        let (mut code, mut sum, mut squares) = ([0.0; 3], [0.0; 3], [0.0; 3]);
-        let mut clipped = 0_u64;
+        let at_top = |pixel: &[u16; 3]| (0..3).any(|c| f64::from(pixel[c]) > top[c]);
+        let clipped = picture.pixels_of(region).filter(at_top).count() as f64;
+        let mut code = [0.0; 3];
+        let mut kept = Moments::default();
         for pixel in picture.pixels_of(region) {
-            let mut at_top = false;
+            let mut signal = [0.0; 3];
             for channel in 0..3 {
                 let value = pixel[channel];
                 let Some(linear) = table[channel].get(usize::from(value)) else {
@@ -80,23 +88,20 @@ impl Reading {
                     .key("rig.bit_depth")
                     .remedy("state the depth of the stored code values"));
                 };
-                at_top |= f64::from(value) > top[channel];
                 code[channel] += f64::from(value);
-                sum[channel] += linear;
-                squares[channel] += linear * linear;
+                signal[channel] = *linear;
             }
-            clipped += u64::from(at_top);
+            if clipped == count || !at_top(&pixel) {
+                kept.add(signal);
+            }
         }
-        let mean = sum.map(|s| s / count);
         Ok(Reading {
             code: CodeValues(code.map(|c| c / count)),
-            signal: LinearSignal(mean),
-            pixel_sd: Some(std::array::from_fn(|c| {
-                (squares[c] / count - mean[c] * mean[c]).max(0.0).sqrt()
-            })),
-            pixels: Some(region.pixels()),
+            signal: LinearSignal(kept.mean()),
+            pixel_sd: Some(kept.sd()),
+            pixels: Some(kept.count),
             written_sd: [0.0; 3],
-            clipped: clipped as f64 / count,
+            clipped: clipped / count,
             capture,
         })
     }
@@ -106,10 +111,11 @@ impl Reading {
     ///
     /// With a standard deviation the mean is corrected for the curvature of the response (see
     /// [`Response::mean_signal`]) and the clipped share is that of a normal distribution above the
-    /// largest code; without, it is 1 for a mean within half a code of the top and else 0.
+    /// largest code; without, it is 1 for a mean within half a code of the top and else 0. The top is that of
+    /// the code range, or the brightest step of a measured response.
     ///
     /// # Errors
-    /// Code values outside the range of `depth` or of a measured response.
+    /// Code values outside the range of `depth`.
     ///
     /// ```
     /// use boneglow::signal::{BitDepth, Capture, CodeValues, Reading, Response};
@@ -180,5 +186,35 @@ impl Reading {
             },
             ..self
         }
+    }
+}
+
+/// Sums over pixels of linear signal.
+#[derive(Default)]
+struct Moments {
+    count: u64,
+    sum: [f64; 3],
+    squares: [f64; 3],
+}
+
+impl Moments {
+    fn add(&mut self, signal: [f64; 3]) {
+        self.count += 1;
+        for (c, value) in signal.into_iter().enumerate() {
+            self.sum[c] += value;
+            self.squares[c] += value * value;
+        }
+    }
+
+    fn mean(&self) -> [f64; 3] {
+        self.sum.map(|sum| sum / self.count as f64)
+    }
+
+    fn sd(&self) -> [f64; 3] {
+        let mean = self.mean();
+        std::array::from_fn(|c| {
+            let mean_square = self.squares[c] / self.count as f64;
+            (mean_square - mean[c] * mean[c]).max(0.0).sqrt()
+        })
     }
 }

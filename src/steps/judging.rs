@@ -55,7 +55,10 @@ impl Judging {
                         probabilities: None,
                         p_positive: 0.0,
                         novel: false,
-                        decision: Decision::TooFaint,
+                        decision: match measurement.is_clipped() {
+                            true => Decision::Clipped,
+                            false => Decision::TooFaint,
+                        },
                     };
                 };
                 let at = colored;

@@ -167,6 +167,8 @@ impl MeasuredLedger {
                         weight: patch.weight(),
                     });
                 }
+                // The ledger has said which these are.
+                (Some(_), None) if measurement.is_clipped() => {}
                 (Some(label), None) => *colorless.entry(label.clone()).or_insert(0) += 1,
                 (None, Some(color)) if !measurement.too_faint => {
                     unchecked.push((color, &patch.group));

@@ -220,7 +220,8 @@ impl<'a> Pool<'a> {
         for ((record, source, patch), judged) in waiting.into_iter().zip(judged) {
             let audited = patch.label.as_ref().and(patch.inclusion_probability);
             let counts = patch.label.is_none() || audited.is_some();
-            if counts && judged.decision != Decision::TooFaint {
+            let unseen = matches!(judged.decision, Decision::TooFaint | Decision::Clipped);
+            if counts && !unseen {
                 self.glows.push(Glow {
                     id: patch.id.clone(),
                     p_positive: judged.p_positive,

@@ -15,7 +15,7 @@ use crate::threshold::Decision;
 use serde_json::json;
 
 /// The columns that `measure` adds.
-const COLORS: [&str; 7] = [
+const COLORS: [&str; 8] = [
     "u",
     "v",
     "log_luminance",
@@ -23,6 +23,7 @@ const COLORS: [&str; 7] = [
     "v_sd",
     "log_luminance_sd",
     "too_faint",
+    "clipped",
 ];
 
 /// The rows of a table with more columns; a column of the same name is replaced.
@@ -53,6 +54,7 @@ fn color_cells(measurement: &Measurement) -> Vec<String> {
         None => vec![String::new(); 6],
     };
     cells.push(measurement.too_faint.to_string());
+    cells.push(decimal(measurement.clipped, 4));
     cells
 }
 
@@ -81,13 +83,14 @@ fn measured(season: &Season, table: &Table) -> Result<Measured> {
     })
 }
 
-/// The table with calibrated color, its standard uncertainty and `too_faint` added.
+/// The table with calibrated color, its standard uncertainty, `too_faint` and the share of `clipped` pixels added.
 pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
     let measured = measured(season, table)?;
     let cells: Vec<Vec<String>> = measured.colors.iter().map(color_cells).collect();
     let csv = with_columns(table, &COLORS.map(String::from), &cells);
     let csv = marked(csv, measured.calibrated)?;
     let faint = measured.colors.iter().filter(|m| m.too_faint).count();
+    let clipped = measured.colors.iter().filter(|m| m.is_clipped()).count();
     let outcome = Outcome::new("measure")
         .say(format!(
             "Measured {} patches, {faint} of them too faint.",
@@ -95,7 +98,7 @@ pub fn measure(season: &Season, table: &Table) -> Result<(Vec<u8>, Outcome)> {
         ))
         .warn(inputs::edited(season, &["rig.json"]))
         .warn(measured.warnings)
-        .result(json!({"patches": cells.len(), "too_faint": faint}));
+        .result(json!({"patches": cells.len(), "too_faint": faint, "clipped": clipped}));
     Ok((csv, outcome))
 }
 

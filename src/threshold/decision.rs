@@ -15,16 +15,19 @@ pub enum Decision {
     Novel,
     /// Below the detection limit: its color is not to be relied upon.
     TooFaint,
+    /// Overexposed: it has no color to go by.
+    Clipped,
 }
 
 impl Decision {
-    /// As tables spell it: `walk`, `pass`, `novel`, `too-faint`.
+    /// As tables spell it: `walk`, `pass`, `novel`, `too-faint`, `clipped`.
     pub fn name(self) -> &'static str {
         match self {
             Decision::Walk => "walk",
             Decision::Pass => "pass",
             Decision::Novel => "novel",
             Decision::TooFaint => "too-faint",
+            Decision::Clipped => "clipped",
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::field::quantile;
 use crate::simulated::Simulated;
-use boneglow::calibration::calibrate;
+use boneglow::calibration::{Role, calibrate};
 use boneglow::signal::{BitDepth, Capture, CodeValues, Picture, Reading, Region, Response};
 
 /// The mean-variance fit on captures of 600 pixels, dark, white and ten targets, in 8-bit sRGB
@@ -63,6 +63,23 @@ fn clipped_pixels_of_a_box_are_counted() {
     )
     .unwrap();
     assert_eq!(reading.clipped, 0.1);
+    // They are left out of the mean: all others have the same green.
+    let green = Response::Srgb
+        .signal(CodeValues([120.0; 3]), BitDepth::EIGHT)
+        .unwrap()
+        .0[1];
+    assert!((reading.signal.0[1] / green - 1.0).abs() < 1e-12);
+    assert_eq!(reading.pixels, Some(360));
+    // A tenth of the pixels is too many to go by the rest; a hundredth is not.
+    let rig = calibrate(&Simulated::new(3, 10, false).season).unwrap();
+    let found = rig.measure(&reading, Role::Ground);
+    assert!(found.color.is_none() && !found.too_faint && found.is_clipped());
+    let few = Reading {
+        clipped: 0.01,
+        ..reading.clone()
+    };
+    let found = rig.measure(&few, Role::Ground);
+    assert!(found.color.is_some() && !found.is_clipped() && found.clipped == 0.01);
     // By mean and deviation it is the share of a normal distribution above the largest code.
     let by_mean = |mean: f64| {
         let codes = CodeValues([120.0, mean, 80.0]);

@@ -60,8 +60,9 @@ impl Response {
     /// Linear signal of code values.
     ///
     /// # Errors
-    /// Code values outside 0 to the largest code, and for a measured response those above its
-    /// brightest step: it is not extrapolated. (Below its dark end there is noise only.)
+    /// Code values outside 0 to the largest code. Those above the brightest step of a measured response stand for
+    /// that step, as it is not extrapolated: a [`Reading`](super::Reading) counts them as clipped. (Below its dark
+    /// end there is noise only.)
     ///
     /// ```
     /// use boneglow::signal::{BitDepth, CodeValues, Response};
@@ -127,8 +128,7 @@ impl Response {
         CodeValues(std::array::from_fn(encode))
     }
 
-    /// Linear signal of every code of each channel. Above the brightest step of a measured
-    /// response, where single values are refused, the table holds the brightest step's signal.
+    /// Linear signal of every code of each channel; above the brightest step of a measured response that step's.
     pub fn table(&self, depth: BitDepth) -> [Vec<f64>; 3] {
         std::array::from_fn(|channel| {
             (0..depth.codes())
@@ -159,20 +159,6 @@ impl Response {
                 depth.largest()
             ))
             .remedy("correct it, or rig.bit_depth"));
-        }
-        if let Response::Measured(m) = self {
-            let curve = &m.channels[channel];
-            let encoded = code / depth.largest();
-            // Half a code beyond the brightest step is its own rounding.
-            if encoded > curve.last_code() + 0.5 / depth.largest() {
-                return Err(Error::input(format!(
-                    "code value {code:.1} of channel {} is above the brightest step of the \
-                     measured response ({:.1}); a response is not extrapolated",
-                    ["r", "g", "b"][channel],
-                    curve.last_code() * depth.largest()
-                ))
-                .remedy("measure the response with brighter steps"));
-            }
         }
         Ok(self.decode_clamped(channel, code / depth.largest()))
     }

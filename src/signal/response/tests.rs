@@ -86,7 +86,7 @@ fn the_noise_of_a_dark_picture_keeps_its_mean() {
 }
 
 #[test]
-fn a_measured_response_is_refused_beyond_both_ends_of_its_steps() {
+fn a_measured_response_ends_with_its_steps() {
     let steps = series(encoded_srgb, &mut Draw::new(1, "ends", 0));
     let depth = BitDepth::EIGHT;
     let response = Response::Measured(Box::new(
@@ -94,12 +94,16 @@ fn a_measured_response_is_refused_beyond_both_ends_of_its_steps() {
     ));
     let top = steps[0].codes.0[0];
     assert!(response.signal(CodeValues([top; 3]), depth).is_ok());
-    let above = response.signal(CodeValues([100.0, top + 2.0, 100.0]), depth);
-    let said = above.unwrap_err().to_string();
-    assert!(
-        said.contains("channel g is above the brightest step"),
-        "{said}"
-    );
+    // What is brighter is as bright as the brightest step at least, and counts as clipped.
+    let read = |green: f64| {
+        let codes = CodeValues([100.0, green, 100.0]);
+        let capture = crate::signal::Capture::default();
+        crate::signal::Reading::from_code_values(codes, None, None, &response, depth, capture)
+            .unwrap()
+    };
+    assert_eq!((read(top).clipped, read(top + 2.0).clipped), (0.0, 1.0));
+    let green = |code: f64| read(code).signal.0[1];
+    assert_eq!(green(top + 2.0), green(top));
     // Without the dark nobody knows what is darker than the darkest step.
     let lit = &steps[..steps.len() - 1];
     let error = MeasuredResponse::from_steps(lit, depth).unwrap_err();
