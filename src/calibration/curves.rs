@@ -28,7 +28,8 @@ const STRANGE: Family = Family {
     width_nm: (30.0, 160.0),
     second_band: 0.5,
 };
-/// At least this share of a glow's luminance must pass the filter.
+/// At least this share of a glow's luminance must pass the filter, of what would pass one that is everywhere as
+/// clear as this one at its clearest.
 const PASSED: f64 = 0.05;
 
 /// Computed glows and how well the curves agree with the captures.
@@ -42,20 +43,24 @@ pub(super) struct Computed {
     pub disagreement: f64,
 }
 
-/// Glows through the filter onto the camera, brought to the balance that the targets show; `None`
-/// where the reference are no spectra.
+/// Glows through the filter onto the camera, brought to the balance that the targets show.
+///
+/// # Errors
+/// Why there are none, as the rest of a sentence.
 pub(super) fn compute(
     reference: &Reference,
     camera: &Sensitivities,
     targets: &[Measured],
     laser_nm: f64,
     channels: [bool; 3],
-) -> Option<Computed> {
+) -> Result<Computed, &'static str> {
     let grid: Vec<f64> = (0..=90).map(|i| 380.0 + 4.0 * f64::from(i)).collect();
     let onto = |filter: &Filter, grid: &[f64]| camera.weights(filter, grid);
     let mut ratios: [Vec<(f64, f64)>; 3] = Default::default();
     for target in targets {
-        let spectrum = reference.targets[target.reference].spectrum.as_ref()?;
+        let Some(spectrum) = &reference.targets[target.reference].spectrum else {
+            return Err("the reference gives chromaticities of the targets and not their spectra");
+        };
         let response = camera.response(&reference.filter, spectrum);
         let net = target.net;
         let error = |c: usize| {
@@ -74,7 +79,8 @@ pub(super) fn compute(
     let mut disagreement: f64 = 0.0;
     for c in [0, 2] {
         if channels[c] && channels[1] {
-            let (mean, scatter) = robust_mean(&ratios[c])?;
+            let (mean, scatter) = robust_mean(&ratios[c])
+                .ok_or("no target's ratio of channels is known to within 30 %")?;
             gains[c] = mean.exp();
             disagreement = disagreement.max(scatter);
         }
@@ -82,10 +88,11 @@ pub(super) fn compute(
     let signal = onto(&reference.filter, &grid);
     let seen = Weights::through(Observer::Cie1931, &reference.filter, &grid);
     let whole = Weights::through(Observer::Cie1931, &Filter::none(), &grid);
+    let clearest = reference.filter.peak();
     let sample = |glow: &[f64]| -> Option<Sample> {
         let passed = seen.xyz(glow).ok()?;
         let all = whole.xyz(glow).ok()?;
-        if passed.y < PASSED * all.y {
+        if passed.y < PASSED * clearest * all.y {
             return None;
         }
         let claimed = match reference.chromaticity {
@@ -104,14 +111,17 @@ pub(super) fn compute(
             weight: WORTH / GLOWS as f64,
         })
     };
-    let of = |family: &Family| -> Option<Vec<Sample>> {
+    let of = |family: &Family| -> Result<Vec<Sample>, &'static str> {
         let found: Vec<Sample> = (1..20 * GLOWS as u64)
             .filter_map(|piece| sample(&family.glow(&grid, laser_nm, piece)))
             .take(GLOWS)
             .collect();
-        (found.len() == GLOWS).then_some(found)
+        match found.len() == GLOWS {
+            true => Ok(found),
+            false => Err("too few of the glows computed with them pass the filter"),
+        }
     };
-    Some(Computed {
+    Ok(Computed {
         samples: of(&USUAL)?,
         trials: of(&STRANGE)?,
         disagreement,

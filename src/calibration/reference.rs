@@ -34,7 +34,7 @@ pub struct Reference {
 
 /// Rows of one target further apart than this in u'v' are of different targets.
 const SAME_UV: f64 = 0.002;
-/// Below this share of its light a target does not pass the filter.
+/// Below this share of its light, of what passes where the filter is clearest, a target does not pass it.
 const PASSING: f64 = 1e-3;
 
 impl Reference {
@@ -93,7 +93,7 @@ impl Reference {
             // What the filter stops need not be known.
             (VISIBLE_NM.0 as usize..=VISIBLE_NM.1 as usize)
                 .map(|nm| nm as f64)
-                .find(|nm| filter.transmission(*nm) > PASSING)
+                .find(|nm| filter.transmission(*nm) > PASSING * filter.peak())
                 .unwrap_or(VISIBLE_NM.0)
         } else {
             VISIBLE_NM.0
@@ -107,7 +107,9 @@ impl Reference {
             let all = whole.xyz(found.spectrum.values())?;
             let passed = seen.xyz(found.spectrum.values())?;
             let xyz = if through { passed } else { all };
-            let uv = xyz.uv().filter(|_| passed.y > PASSING * all.y);
+            let uv = xyz
+                .uv()
+                .filter(|_| passed.y > PASSING * filter.peak() * all.y);
             let uv = uv.ok_or_else(|| {
                 Error::input("the filter stops the light of this target")
                     .at(table.path())

@@ -102,6 +102,15 @@ impl Filter {
         }))
     }
 
+    /// The largest share that it passes at any wavelength.
+    ///
+    /// ```
+    /// assert_eq!(boneglow::spectra::Filter::long_pass(480.0).peak(), 1.0);
+    /// ```
+    pub fn peak(&self) -> f64 {
+        self.0.values().iter().copied().fold(0.0, f64::max)
+    }
+
     /// The same filter with its curve moved to longer wavelengths by `nm`.
     ///
     /// ```

@@ -541,3 +541,52 @@ fn a_soiled_tile_is_named_and_clean_ones_hardly_ever_are() {
         }
     }
 }
+
+/// What the filter passes at most is the camera's exposure and no more: a curve of 4 % as one of 95 %.
+#[test]
+fn a_dense_filter_leaves_the_cameras_curves_as_they_are_and_is_asked_about() {
+    let made = Simulated::new(11, 10, true);
+    let clear = calibrate(&made.season).unwrap();
+    let path = made.folder.path().join("filter.csv");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let dense = text.lines().map(|line| match line.split_once(',') {
+        Some((nm, share)) => match share.parse::<f64>() {
+            Ok(share) => format!("{nm},{:.9}\n", 0.042 * share),
+            Err(_) => format!("{line}\n"),
+        },
+        None => String::new(),
+    });
+    std::fs::write(&path, dense.collect::<String>()).unwrap();
+    let dense = calibrate(&made.season).unwrap();
+    let glows = |rig: &Rig| -> Vec<usize> {
+        let of = |c: &boneglow::calibration::CandidateResult| c.computed_glows;
+        rig.candidates.iter().map(of).collect()
+    };
+    assert_eq!(glows(&clear), glows(&dense));
+    assert!(glows(&dense).contains(&240));
+    let error = |rig: &Rig| rig.errors.unwrap().cross_validated_mean_uv;
+    assert!((error(&dense) / error(&clear) - 1.0).abs() < 1e-3);
+    let asked = |rig: &Rig| {
+        rig.warnings
+            .iter()
+            .any(|w| w.contains("passes 4.0 % at most"))
+    };
+    assert!(asked(&dense) && !asked(&clear), "{:?}", dense.warnings);
+}
+
+/// Without the targets' spectra the camera's curves cannot be used, and that is said.
+#[test]
+fn curves_that_cannot_be_used_are_never_dropped_in_silence() {
+    let made = Simulated::new(11, 10, true);
+    let lines = made.targets.iter().enumerate().map(|(i, glow)| {
+        let [u, v] = simulated::truth(&made.virtual_rig, glow);
+        let sum = 6.0 * u - 16.0 * v + 12.0;
+        format!("tile {i},{},{}\n", 9.0 * u / sum, 4.0 * v / sum)
+    });
+    let text = format!("target,x,y\n{}", lines.collect::<String>());
+    std::fs::write(made.folder.path().join("reference.csv"), text).unwrap();
+    let rig = calibrate(&made.season).unwrap();
+    assert!(rig.candidates.iter().all(|c| c.computed_glows == 0));
+    let told = |w: &String| w.contains("curves were not used: the reference gives chromaticities");
+    assert!(rig.warnings.iter().any(told), "{:?}", rig.warnings);
+}

@@ -20,6 +20,8 @@ const DISAGREE: f64 = 0.1;
 /// What to say where the channels look exchanged.
 pub(super) const EXCHANGED: &str = "The captures agree with the camera's curves once red and blue are exchanged: \
      check the order of the columns r, g, b, and of the channels in the pictures.";
+/// No filter for glows passes so little everywhere.
+const DENSE: f64 = 0.1;
 /// Targets no further apart than this in u'v' are of one hue.
 const ONE_HUE: f64 = 0.03;
 
@@ -188,7 +190,18 @@ impl Fitting<'_> {
             .collect();
         let laser = self.season.plan.rig.laser_nm;
         curves::compute(&self.reference, camera, &exchanged, laser, [b, g, r])
-            .is_some_and(|other| other.disagreement < 0.5 * disagreement)
+            .is_ok_and(|other| other.disagreement < 0.5 * disagreement)
+    }
+
+    /// Asks about a filter that passes next to nothing.
+    pub(super) fn ask_about_filter(&mut self) {
+        let peak = self.reference.filter.peak();
+        if peak < DENSE {
+            self.warnings.push(format!(
+                "The filter's curve passes {:.1} % at most: is it a share of 1, of this filter, and of one pass?",
+                100.0 * peak
+            ));
+        }
     }
 
     /// Says what it costs that nothing is known of the camera's curves.

@@ -172,13 +172,6 @@ impl Fitting<'_> {
         })
     }
 
-    /// Glows computed from the camera's curves, where they are given.
-    fn computed(&self, measured: &[Measured], channels: [bool; 3]) -> Option<Computed> {
-        let camera = self.camera.as_ref()?;
-        let laser = self.season.plan.rig.laser_nm;
-        curves::compute(&self.reference, camera, measured, laser, channels)
-    }
-
     fn run(mut self) -> Result<Rig> {
         let calibration = &self.season.plan.calibration;
         let Signals {
@@ -325,10 +318,20 @@ impl Fitting<'_> {
         rig.passed = errors.cross_validated_mean_uv <= calibration.max_error_uv;
         rig.errors = Some(errors);
         rig.detection = rig.detection_limits();
+        self.ask_about_filter();
         self.tell_of_curves();
         self.tell(&rig);
         rig.warnings = self.warnings;
         Ok(rig)
+    }
+
+    /// Glows computed from the camera's curves, where they are given and of use; if not, it is said why.
+    fn computed(&mut self, measured: &[Measured], channels: [bool; 3]) -> Option<Computed> {
+        let laser = self.season.plan.rig.laser_nm;
+        let camera = self.camera.as_ref()?;
+        let found = curves::compute(&self.reference, camera, measured, laser, channels);
+        let untold = |why| format!("The camera's curves were not used: {why}.");
+        found.map_err(|why| self.warnings.push(untold(why))).ok()
     }
 
     fn name(&self, measured: &Measured) -> &str {
