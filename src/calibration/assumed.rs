@@ -50,6 +50,7 @@ impl Rig {
             },
             luminance: LuminanceScale {
                 target: None,
+                stated_targets: 0,
                 height_m: calibration.luminance_height_m,
                 irradiance: calibration.irradiance,
                 scale: 1.0,

@@ -10,7 +10,7 @@ pub struct GlowColor {
     pub u: f64,
     /// CIE 1976 v'.
     pub v: f64,
-    /// log10 of luminance relative to the luminance target at the stated height.
+    /// log10 of luminance at the stated height, relative to what [`LuminanceScale`](super::LuminanceScale) says.
     pub log_luminance: f64,
     /// Combined standard covariance of (u', v', log luminance).
     pub covariance: Covariance3,

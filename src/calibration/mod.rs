@@ -14,6 +14,7 @@ mod fit;
 mod flat;
 mod ground;
 mod levels;
+mod luminance;
 mod mapping;
 mod measure;
 mod measurement;

@@ -160,8 +160,12 @@ pub struct Noise {
 /// What log luminance is relative to.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LuminanceScale {
-    /// The target whose luminance is 1; absent if it is the camera's full scale.
+    /// The target whose luminance is 1; absent if it is in the unit that targets state it in, or 1 is the camera's
+    /// full scale.
     pub target: Option<String>,
+    /// Targets whose stated luminance the scale is the mean of; 0 if none is stated.
+    #[serde(default)]
+    pub stated_targets: usize,
     /// Height in m at which it is 1.
     pub height_m: f64,
     /// How irradiance falls with height.

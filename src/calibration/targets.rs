@@ -190,27 +190,3 @@ fn compare(
     }
     Ok(())
 }
-
-/// Standard deviation of log10 luminance that targets with a stated luminance leave unexplained;
-/// absent where fewer than three have one.
-pub(super) fn luminance_scatter(
-    reference: &Reference,
-    measured: &[Measured],
-    luminances: &[f64],
-) -> Option<f64> {
-    let logs: Vec<f64> = measured
-        .iter()
-        .zip(luminances)
-        .filter_map(|(m, found)| {
-            let stated = reference.targets[m.reference].luminance?;
-            Some((found / stated).log10())
-        })
-        .filter(|l| l.is_finite())
-        .collect();
-    if logs.len() < 3 {
-        return None;
-    }
-    let mean = logs.iter().sum::<f64>() / logs.len() as f64;
-    let squares: f64 = logs.iter().map(|l| (l - mean).powi(2)).sum();
-    Some((squares / (logs.len() - 1) as f64).sqrt())
-}

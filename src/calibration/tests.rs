@@ -129,8 +129,56 @@ fn a_linear_camera_without_noise_is_calibrated_exactly() {
         .iter()
         .map(|t| t.log_luminance)
         .fold(f64::MIN, f64::max);
-    assert!(brightest.abs() < 1e-9);
+    // The third, whose stated Y is 0.5375: its unit is that of all luminances.
+    assert!((brightest - 0.5375_f64.log10()).abs() < 1e-3, "{brightest}");
     assert!((rig.leak.signal[2] - 2.0 / 255.0).abs() < 1e-9);
+}
+
+/// A table of x, y, Y with its Y multiplied.
+fn with_luminance(mut tables: Tables, factor: impl Fn(usize) -> f64) -> Tables {
+    let lines = tables.reference.lines().enumerate().map(|(i, line)| {
+        let (before, y) = line.rsplit_once(',').unwrap();
+        match y.parse::<f64>() {
+            Ok(y) => format!("{before},{}\n", factor(i - 1) * y),
+            Err(_) => format!("{line}\n"),
+        }
+    });
+    tables.reference = lines.collect();
+    tables
+}
+
+#[test]
+fn stated_luminances_set_the_scale_and_one_that_does_not_fit_is_named() {
+    let plain = Tables::new().rig();
+    let hundred = with_luminance(Tables::new(), |_| 100.0).rig();
+    let ratio = hundred.luminance.scale / plain.luminance.scale;
+    assert!((ratio / 100.0 - 1.0).abs() < 1e-9, "{ratio}");
+    assert_eq!(
+        (plain.luminance.target, plain.luminance.stated_targets),
+        (None, 8)
+    );
+    // Relative to a named target, the unit does not matter and all targets with a Y still count.
+    let named = |factor: f64| {
+        let tables = Tables::new().with_key("[calibration]", "luminance_target = \"tile 2\"");
+        with_luminance(tables, |_| factor).rig()
+    };
+    let (one, other) = (named(1.0), named(100.0));
+    assert!((one.luminance.scale / other.luminance.scale - 1.0).abs() < 1e-9);
+    assert!(one.targets[2].log_luminance.abs() < 1e-3);
+    assert_eq!(one.luminance.target.as_deref(), Some("tile 2"));
+    // One slip by a factor of two is named, and the others are not.
+    let slip = with_luminance(Tables::new(), |i| if i == 4 { 2.0 } else { 1.0 }).rig();
+    let told = |rig: &Rig| -> Vec<String> {
+        let of = rig.warnings.iter().filter(|w| w.contains("its stated Y"));
+        of.cloned().collect()
+    };
+    assert!(told(&hundred).is_empty(), "{:?}", hundred.warnings);
+    assert_eq!(told(&slip).len(), 1, "{:?}", slip.warnings);
+    assert!(
+        told(&slip)[0].contains("The target tile 4 is 0.50 times"),
+        "{:?}",
+        told(&slip)
+    );
 }
 
 #[test]

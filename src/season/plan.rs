@@ -145,7 +145,8 @@ pub struct CalibrationPlan {
     /// calibration to go on; by default `max_error_uv`. The calibration does not depend on it.
     #[serde(default, skip_serializing)]
     pub max_drift_uv: Option<f64>,
-    /// Log luminance is relative to this target; by default the brightest capture.
+    /// Log luminance is relative to this target; by default in the unit of the targets' stated Y, or else relative to
+    /// the brightest capture.
     #[serde(default)]
     pub luminance_target: Option<String>,
     /// ... at this height in m.

@@ -11,6 +11,7 @@ use super::fit::{Form, Sample, direction_of};
 use super::flat;
 use super::ground;
 use super::levels::{self, Grain, Reduction};
+use super::luminance::Stated;
 use super::mapping::{Coefficients, Mapping, MappingKind};
 use super::noise;
 use super::outliers::{self, LeftOut};
@@ -230,8 +231,12 @@ impl Fitting<'_> {
         let y_of = |m: &Measured| {
             uncertainty::color(candidate, &fit.coefficients, m.net).map_or(f64::NAN, |c| c[2])
         };
-        let scale = 1.0 / y_of(&measured[luminance_at]);
-        let luminances: Vec<f64> = measured.iter().map(|m| scale * y_of(m)).collect();
+        let mapped: Vec<f64> = measured.iter().map(y_of).collect();
+        let stated = Stated::of(&self.reference, &measured, &mapped);
+        let (scale, stated_targets) =
+            self.luminance_scale(&stated, &measured, &mapped, luminance_at);
+        let luminances: Vec<f64> = mapped.iter().map(|y| scale * y).collect();
+        self.tell_outlying(&stated, &measured);
         let leverages = self.leverages(candidate, &samples, &fit.coefficients);
         let plan = &self.season.plan;
         let mut rig = Rig {
@@ -253,14 +258,16 @@ impl Fitting<'_> {
             white_point: srgb::WHITE_XYZ,
             noise,
             luminance: LuminanceScale {
-                target: Some(self.name(&measured[luminance_at]).to_string()),
+                target: self
+                    .is_relative(stated_targets)
+                    .then(|| self.name(&measured[luminance_at]).to_string()),
+                stated_targets,
                 height_m: calibration.luminance_height_m,
                 irradiance: calibration.irradiance,
                 scale,
-                lack_of_fit: targets::luminance_scatter(&self.reference, &measured, &luminances)
-                    .unwrap_or_else(|| {
-                        uncertainty::luminance_lack(candidate, fit, &measured, luminance_at)
-                    }),
+                lack_of_fit: stated.scatter().unwrap_or_else(|| {
+                    uncertainty::luminance_lack(candidate, fit, &measured, luminance_at)
+                }),
             },
             exposure,
             flat,
@@ -465,6 +472,42 @@ impl Fitting<'_> {
                     None => format!("the targets are {}", names().collect::<Vec<_>>().join(", ")),
                 })
         })
+    }
+
+    /// Luminance per mapped luminance, and the number of targets whose stated luminance it is from: in the
+    /// stated unit, or relative to the target that the season names. Where that has none, or nobody states one,
+    /// luminance is 1 at the luminance target.
+    fn luminance_scale(
+        &self,
+        stated: &Stated,
+        measured: &[Measured],
+        mapped: &[f64],
+        luminance_at: usize,
+    ) -> (f64, usize) {
+        let named = self.season.plan.calibration.luminance_target.as_ref();
+        let unit = match named {
+            Some(_) => self.reference.targets[measured[luminance_at].reference].luminance,
+            None => Some(1.0),
+        };
+        match stated.scale().zip(unit) {
+            Some((scale, unit)) => (scale / unit, stated.count()),
+            None => (1.0 / mapped[luminance_at], 0),
+        }
+    }
+
+    /// Whether luminance is relative to a target and not in the unit that targets state it in.
+    fn is_relative(&self, stated_targets: usize) -> bool {
+        stated_targets == 0 || self.season.plan.calibration.luminance_target.is_some()
+    }
+
+    fn tell_outlying(&mut self, stated: &Stated, measured: &[Measured]) {
+        for (at, times) in stated.outlying() {
+            self.warnings.push(format!(
+                "The target {} is {times:.2} times as bright as its stated Y and the other targets let expect: check \
+                 its Y, and its height and exposure.",
+                self.name(&measured[at])
+            ));
+        }
     }
 
     /// All that is uncertain of a target's color, log luminance included.
