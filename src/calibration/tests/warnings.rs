@@ -10,7 +10,7 @@ fn said_of_whites(whites: &[([f64; 3], f64)], dark: bool) -> Vec<String> {
         .map(|(net, height)| {
             let light = 6.0 / height;
             let [r, g, b] = net.map(|n| 5.0 + n * light);
-            format!("white,,{r},{g},{b},1,1,1,1000,{height},")
+            format!("white,,{r:.4},{g:.4},{b:.4},1,1,1,1000,{height},")
         })
         .collect();
     tables.captures = tables

@@ -101,9 +101,12 @@ fn a_measured_response_ends_with_its_steps() {
         crate::signal::Reading::from_code_values(codes, None, None, &response, depth, capture)
             .unwrap()
     };
-    assert_eq!((read(top).clipped, read(top + 2.0).clipped), (0.0, 1.0));
+    assert_eq!(
+        (read(top - 1.0).clipped, read(top + 2.0).clipped),
+        (0.0, 1.0)
+    );
     let green = |code: f64| read(code).signal.0[1];
-    assert_eq!(green(top + 2.0), green(top));
+    assert_eq!(green(top + 2.0), green(top + 1.0));
     // Without the dark nobody knows what is darker than the darkest step.
     let lit = &steps[..steps.len() - 1];
     let error = MeasuredResponse::from_steps(lit, depth).unwrap_err();
