@@ -10,7 +10,7 @@ mod route;
 mod table;
 mod walk;
 
-pub use forecast::{RecallForecast, SiteForecast, forecast_recall};
+pub use forecast::{CheckKind, KindForecast, RecallForecast, SiteForecast, forecast_recall};
 pub use gpx::walk_to_gpx;
 pub use next_walk::{FORMAT, NextWalk, StopCount};
 pub use route::{route, route_length};

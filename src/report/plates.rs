@@ -7,7 +7,7 @@ use crate::Result;
 use crate::calibration::{Drift, Rig, TargetResult};
 use crate::colorimetry::{Observer, spectral_locus_uv};
 use crate::evaluation::{ClassifierEvaluation, Evaluation, Merit, PrevalenceSource};
-use crate::planning::RecallForecast;
+use crate::planning::{CheckKind, KindForecast, RecallForecast};
 use crate::season::{ChromaticityKind, Policy};
 use crate::signal::{
     BitDepth, CodeValues, LinearSignal, MeasuredCurve, MeasuredResponse, Response, Step,
@@ -62,19 +62,25 @@ pub fn plates(sources: &Sources) -> Result<Vec<(Part, Figure)>> {
         }
     }
     let next = sources.next_walk.as_ref().and_then(|w| w.forecast.as_ref());
-    if let Some(found) = next {
-        plates.push((Part::Next, forecast_of(found)?));
+    if let Some((found, most)) = next.and_then(|found| Some((found, found.kinds.first()?))) {
+        plates.push((Part::Next, forecast_of(found, most)?));
     }
     Ok(plates)
 }
 
-fn forecast_of(found: &RecallForecast) -> Result<Figure> {
+/// What checks do of the kind that leaves most uncertain.
+fn forecast_of(found: &RecallForecast, most: &KindForecast) -> Result<Figure> {
     let named = |sites: usize| match sites {
         0 => "no further site".to_string(),
         n => format!("{n} further sites"),
     };
     forecast(&Forecast {
-        series: found
+        checks: match most.kind {
+            CheckKind::Any => "ground checks",
+            CheckKind::Certain => "checks of flagged places",
+            CheckKind::Audit => "audits of places drawn at random",
+        },
+        series: most
             .sites
             .iter()
             .map(|s| {

@@ -9,7 +9,7 @@ use crate::calibration::{
 use crate::classify::ProbabilityCalibration;
 use crate::evaluation::*;
 use crate::files::Provenance;
-use crate::planning::{NextWalk, RecallForecast, SiteForecast, StopCount};
+use crate::planning::{CheckKind, KindForecast, NextWalk, RecallForecast, SiteForecast, StopCount};
 use crate::season::{Plan, Policy};
 use crate::signal::Response;
 use crate::threshold::*;
@@ -536,14 +536,20 @@ fn next_walk() -> NextWalk {
             correlation: 0.2,
             correlation_assumed: false,
             today: [8, 60],
+            effective_positives: 60.0,
             width_today: Some(0.3),
             wanted: 0.2,
             confidence: 0.95,
-            positive_share: 0.2,
-            sites: vec![SiteForecast {
-                further_sites: 5,
-                further_checks: Some(120),
-                widths: vec![(25, 0.27), (60, 0.22), (120, 0.2)],
+            kinds: vec![KindForecast {
+                kind: CheckKind::Any,
+                positives: 60,
+                positive_share: 0.2,
+                share_of_variance: 1.0,
+                sites: vec![SiteForecast {
+                    further_sites: 5,
+                    further_checks: Some(120),
+                    widths: vec![(25, 0.27), (60, 0.22), (120, 0.2)],
+                }],
             }],
         }),
         warnings: Vec::new(),

@@ -387,10 +387,11 @@ fn forecast(
     }
     let thresholds = &judging.thresholds;
     let predictions = learn::out_of_group(season, &learning, &thresholds.classifier, progress)?;
+    let never = predictions.never_walked(&learning.too_faint, thresholds.novelty)?;
     forecast_recall(
-        &predictions,
-        thresholds.probability.value,
-        thresholds.prior.value,
+        &predictions.without_walks_to(never),
+        (thresholds.probability.value, thresholds.prior.value),
+        thresholds.expected.recall.as_ref(),
         wish.recall_width,
         season.plan.threshold.confidence,
     )

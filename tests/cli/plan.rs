@@ -145,16 +145,26 @@ fn a_walk_goes_out_comes_back_filled_in_and_joins_the_ledger() {
 }
 
 #[test]
-fn the_forecast_says_that_sites_count_more_than_patches() {
+fn the_forecast_begins_at_the_stated_interval_and_says_what_narrows_it() {
     let season = with_unchecked();
-    let said = season.succeeds(&["plan"]);
-    assert!(
-        said.contains("Further checks until it is 0.20 wide"),
-        "{said}"
-    );
+    let recall = &json(&season, "results/thresholds.json")["expected"]["recall"];
+    let number = |of: &serde_json::Value| of.as_f64().unwrap();
+    let stated = number(&recall["high"]) - number(&recall["low"]);
+    let enough = season.succeeds(&["plan", "--width", &format!("{}", 1.1 * stated)]);
+    assert!(enough.contains("takes no further checks"), "{enough}");
+    let wanted = 0.8 * stated;
+    let said = season.succeeds(&["plan", "--width", &format!("{wanted}")]);
+    let told = format!("Further checks until it is {wanted:.2} wide");
+    assert!(said.contains(&told), "{told}: {said}");
     let forecast = &json(&season, "results/plan.json")["forecast"];
     assert_eq!(forecast["today"][0], 8);
     assert_eq!(forecast["today"][1], 64);
+    assert_eq!(number(&forecast["recall"]), number(&recall["value"]));
+    assert!((number(&forecast["width_today"]) - stated).abs() < 1e-12);
+    assert_eq!(forecast["kinds"][0]["kind"], "any");
+    let first = &forecast["kinds"][0]["sites"][0]["widths"][0];
+    assert_eq!(first[0], 0);
+    assert!((number(&first[1]) - stated).abs() < 1e-12);
 }
 
 #[test]

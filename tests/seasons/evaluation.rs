@@ -11,6 +11,7 @@ use boneglow::evaluation::{
 };
 use boneglow::features::Dataset;
 use boneglow::ledger::ChosenBy;
+use boneglow::planning::{CheckKind, forecast_recall};
 use boneglow::season::{ClassifyPlan, ThresholdPlan};
 use boneglow::threshold::{Thresholds, recommend};
 use rand::RngExt;
@@ -246,7 +247,10 @@ fn the_recommended_cut_costs_little_more_than_the_best_in_hindsight() {
     assert!(ranked[1][1] > worst, "least cost: worst {}", ranked[1][1]);
 }
 
-/// A season whose checks an earlier model decided: all that it flagged, and one in twenty of the rest.
+/// One in twenty of what was not flagged.
+const AUDIT: f64 = 0.05;
+
+/// A season whose checks an earlier model decided: all that it flagged, and a share of the rest.
 struct Audited {
     checked: Dataset,
     unchecked: Unchecked,
@@ -256,13 +260,13 @@ fn audited(
     earlier: &Model,
     all: &Dataset,
     cut: f64,
+    audit: f64,
     rng: &mut boneglow::numeric::Stream,
 ) -> Audited {
-    const AUDIT: f64 = 0.05;
     let p = earlier.positive_share(&earlier.probabilities(all.features.view()));
     let inclusion: Vec<f64> = p
         .iter()
-        .map(|p| if *p >= cut { 1.0 } else { AUDIT })
+        .map(|p| if *p >= cut { 1.0 } else { audit })
         .collect();
     let (rows, rest): (Vec<usize>, Vec<usize>) =
         (0..all.len()).partition(|&i| rng.random::<f64>() < inclusion[i]);
@@ -294,7 +298,7 @@ fn an_audit_of_one_in_twenty_mends_recall_that_flagged_patches_flatter() {
             let mut rng = draws("audit", k);
             let earlier = deployed(&season(&mut rng, 8, 60.0), &recipe(), BONE_SHARE);
             let all = season(&mut rng, 12, 400.0);
-            let audited = audited(&earlier, &all, CUT, &mut rng);
+            let audited = audited(&earlier, &all, CUT, AUDIT, &mut rng);
             let data = &audited.checked;
             let found = evaluate(
                 data,
@@ -345,7 +349,7 @@ fn the_fields_share_of_bone_is_found_where_it_is_not_stated() {
             let earlier = deployed(&season(&mut rng, 8, 60.0), &recipe(), BONE_SHARE);
             let all = season(&mut rng, 12, 400.0);
             let truth = (0..all.len()).filter(|&i| all.is_positive(i)).count() as f64;
-            let mut audited = audited(&earlier, &all, CUT, &mut rng);
+            let mut audited = audited(&earlier, &all, CUT, AUDIT, &mut rng);
             let mut share = |weighted: bool| {
                 if !weighted {
                     audited.checked.weights.fill(1.0);
@@ -468,7 +472,7 @@ fn finds_by_the_way_are_no_part_of_the_fields_share_by_design() {
     let mut rng = draws("by the way", 0);
     let earlier = deployed(&season(&mut rng, 8, 60.0), &recipe(), BONE_SHARE);
     let all = season(&mut rng, 8, 150.0);
-    let audited = audited(&earlier, &all, 0.2, &mut rng);
+    let audited = audited(&earlier, &all, 0.2, AUDIT, &mut rng);
     let share = |data: &Dataset, chosen_by: &[ChosenBy]| {
         let survey = Survey {
             chosen_by,
@@ -522,4 +526,80 @@ fn finds_by_the_way_are_no_part_of_the_fields_share_by_design() {
     );
     assert!(!alone.method.contains("by the way"));
     assert!(with_finds(ChosenBy::Rule).value > alone.value + 0.01);
+}
+
+/// What was flagged is known well, what was passed over by a few heavy finds: the forecast must begin at the stated interval,
+/// ask for audits, and be about right in what they bring.
+#[test]
+fn further_audits_narrow_recall_about_as_was_forecast() {
+    const SEASONS: u64 = 16;
+    const CUT: f64 = 0.2;
+    let plan = ThresholdPlan {
+        missed_bone_cost: 4.0,
+        prevalence: Some(BONE_SHARE),
+        ..ThresholdPlan::default()
+    };
+    let stated = |data: &Dataset, seed: u64| {
+        let folds = Folds::by_group(&data.groups).unwrap();
+        let predictions = cross_validate(data, &[recipe()], &folds, INSIDE, None, &|_| ());
+        let predictions = predictions.unwrap().remove(0);
+        let prior = known(BONE_SHARE, predictions.ledger_share());
+        let found = recommend(&predictions, &request(&plan, &prior, seed)).unwrap();
+        (predictions, found)
+    };
+    let width = |found: &Thresholds| {
+        let recall = found.expected.recall.as_ref().unwrap();
+        recall.high.unwrap() - recall.low.unwrap()
+    };
+    let seasons: Vec<[f64; 4]> = (0..SEASONS)
+        .into_par_iter()
+        .filter_map(|k| {
+            let mut rng = draws("forecast", k);
+            let earlier = deployed(&season(&mut rng, 8, 60.0), &recipe(), BONE_SHARE);
+            let all = season(&mut rng, 12, 400.0);
+            let (predictions, found) =
+                stated(&audited(&earlier, &all, CUT, AUDIT, &mut rng).checked, k);
+            let forecast = forecast_recall(
+                &predictions,
+                (found.probability.value, BONE_SHARE),
+                found.expected.recall.as_ref(),
+                0.001,
+                plan.confidence,
+            )
+            .unwrap();
+            assert!((forecast.width_today.unwrap() - width(&found)).abs() < 1e-12);
+            // Three positives more a site, by audits.
+            let [most, other] = &forecast.kinds[..] else {
+                return None;
+            };
+            assert_eq!(most.kind, CheckKind::Audit);
+            assert!(other.share_of_variance < 0.5);
+            let today = most.positives as f64;
+            let more = (today + 3.0 * forecast.today[0] as f64) / today;
+            let (_, after) = stated(
+                &audited(&earlier, &all, CUT, (AUDIT * more).min(1.0), &mut rng).checked,
+                k,
+            );
+            let by_flagged = other.sites[0].widths.last().unwrap().1;
+            Some([
+                width(&found),
+                most.sites[0].widths[3].1,
+                width(&after),
+                by_flagged,
+            ])
+        })
+        .collect();
+    let mean = |at: usize| seasons.iter().map(|s| s[at]).sum::<f64>() / seasons.len() as f64;
+    println!(
+        "{} seasons: recall known to {:.3}; with audits {:.3} was forecast and {:.3} came; by flagged places alone never below {:.3}",
+        seasons.len(),
+        mean(0),
+        mean(1),
+        mean(2),
+        mean(3)
+    );
+    assert!(seasons.len() > 12);
+    assert!(mean(1) < 0.95 * mean(0), "{seasons:?}");
+    assert!((0.75..1.33).contains(&(mean(2) / mean(1))), "{seasons:?}");
+    assert!(mean(3) > mean(2), "{seasons:?}");
 }

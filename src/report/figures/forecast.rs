@@ -6,6 +6,8 @@ use crate::report::drawing::*;
 /// Expected width of the recall interval against the number of checks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Forecast {
+    /// What is done further, a plural noun: ground checks, audits.
+    pub checks: &'static str,
     /// One entry a number of sites: its name, and (further checks, width of the interval).
     pub series: Vec<(String, Vec<[f64; 2]>)>,
     /// Width of the interval today.
@@ -46,9 +48,13 @@ pub fn forecast(data: &Forecast) -> Result<Figure> {
             (Key::Both(Stroke::new(ink.color, 1.8), ink), name.clone())
         })
         .collect();
+    let title = format!(
+        "How narrow the interval of recall becomes with more {}",
+        data.checks
+    );
     let sheet = Sheet {
         name: "forecast",
-        title: "How narrow the interval of recall becomes with more ground checks",
+        title: &title,
         description: format!(
             "Expected width of the {:.0} % interval, if new sites are like those seen so far and checks are spread over them.{told}",
             100.0 * data.confidence
@@ -75,7 +81,7 @@ pub fn forecast(data: &Forecast) -> Result<Figure> {
         let frame = Frame::new(
             pen,
             place,
-            Axis::logarithmic("further ground checks", near, far),
+            Axis::logarithmic(&format!("further {}", data.checks), near, far),
             Axis::rounded("width of the recall interval", 0.0, most * 1.05, 5),
         );
         frame.axes();
@@ -118,6 +124,7 @@ mod tests {
             (format!("{sites} sites"), points)
         };
         let data = Forecast {
+            checks: "ground checks",
             series: vec![series(6.0), series(12.0), series(24.0)],
             today: Some(0.32),
             wanted: Some(0.2),
