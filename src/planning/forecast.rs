@@ -461,7 +461,7 @@ mod tests {
     /// 40 flagged places, 20 of them positive; 100 of 2000 others audited, 4 of them positive.
     fn audited() -> Vec<Stratum> {
         let weights = [vec![1.0; 40], vec![20.0; 100]].concat();
-        let positive: Vec<bool> = (0..140).map(|i| i < 20 || i >= 136).collect();
+        let positive: Vec<bool> = (0..140).map(|i| !(20..136).contains(&i)).collect();
         Stratum::of_checks(&weights, &positive)
     }
 
