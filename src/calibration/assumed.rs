@@ -61,6 +61,8 @@ impl Rig {
             uncertainty: Uncertainty {
                 replicates: Vec::new(),
                 lack_of_fit: [[0.0; 2]; 2],
+                lack_of_fit_of_targets: None,
+                trial_glows: None,
             },
             detection: Detection::wanted(plan),
             errors: None,

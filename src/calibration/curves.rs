@@ -5,6 +5,7 @@
 //! with the targets. The targets set the balance of the channels and are what is tested: computed
 //! glows are only kept if they lower the error of targets left out.
 
+use super::TrialGlows;
 use super::fit::Sample;
 use super::reference::Reference;
 use super::targets::Measured;
@@ -31,6 +32,17 @@ const STRANGE: Family = Family {
 /// At least this share of a glow's luminance must pass the filter, of what would pass one that is everywhere as
 /// clear as this one at its clearest.
 const PASSED: f64 = 0.05;
+
+/// What the mapping leaves at glows that it is tried on, with what they are.
+pub(super) fn tried(glows: usize, lack_of_fit: [[f64; 2]; 2]) -> TrialGlows {
+    let (narrow, broad) = STRANGE.width_nm;
+    TrialGlows {
+        lack_of_fit,
+        glows,
+        width_nm: [narrow, broad],
+        two_bands: STRANGE.second_band,
+    }
+}
 
 /// Computed glows and how well the curves agree with the captures.
 #[derive(Debug, Clone)]

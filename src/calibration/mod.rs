@@ -37,7 +37,7 @@ pub use measurement::{GlowColor, Measurement};
 pub use reference::{Reference, ReferenceTarget};
 pub use rig::{
     Black, CandidateResult, Detection, Errors, Exposure, Leak, LuminanceScale, Noise, NoisePoint,
-    Rig, StepResult, Stray, TargetResult, Uncertainty, WhiteRecord,
+    Rig, StepResult, Stray, TargetResult, TrialGlows, Uncertainty, WhiteRecord,
 };
 
 #[cfg(test)]

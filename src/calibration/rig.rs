@@ -223,8 +223,37 @@ pub struct Uncertainty {
     /// Coefficients fitted to reweighted targets (Bayesian bootstrap, Rubin 1981, Ann. Stat. 9:130).
     pub replicates: Vec<Coefficients>,
     /// Covariance of u', v' that the mapping leaves at targets it was not fitted to, beyond what
-    /// `replicates` and noise explain.
+    /// `replicates` and noise explain; where glows were computed, what it leaves at these if it is more.
     pub lack_of_fit: [[f64; 2]; 2],
+    /// What left-out targets alone show; absent where nothing was calibrated.
+    #[serde(default)]
+    pub lack_of_fit_of_targets: Option<[[f64; 2]; 2]>,
+    /// Glows computed from the camera's curves that the mapping was tried on; absent where it does not lean on
+    /// such glows.
+    #[serde(default)]
+    pub trial_glows: Option<TrialGlows>,
+}
+
+impl Uncertainty {
+    /// Whether the lack of fit is that at computed glows and not that at the targets.
+    pub fn rests_on_glows(&self) -> bool {
+        self.trial_glows
+            .is_some_and(|glows| glows.lack_of_fit == self.lack_of_fit)
+    }
+}
+
+/// Glows computed from the camera's curves that no fit saw, and what the mapping leaves at them. That glows in
+/// the field are of this family is an assumption.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TrialGlows {
+    /// Covariance of u', v'.
+    pub lack_of_fit: [[f64; 2]; 2],
+    /// Number of glows.
+    pub glows: usize,
+    /// Least and largest width of a band at half maximum in nm.
+    pub width_nm: [f64; 2],
+    /// Share of glows of two bands; the others are of one.
+    pub two_bands: f64,
 }
 
 /// The faintest glow that can be told (log10 luminance), for the mean of `pixels` pixels.

@@ -1,6 +1,8 @@
 //! How well a mapping is known: replicates over targets and what no replicate explains.
 
+use super::Uncertainty;
 use super::choice::{Candidate, Judged};
+use super::curves;
 use super::fit::Sample;
 use super::mapping::{Coefficients, apply, color_of};
 use super::targets::Measured;
@@ -74,14 +76,12 @@ pub(super) fn of_replicates(
 /// Covariance that the mapping leaves at glows it was not fitted to, beyond noise and calibration:
 /// that of the errors of left-out targets less the mean of `explained`, inflated for the few
 /// targets that it is known from (a bivariate t distribution of n - 2 degrees has a covariance
-/// larger by (n - 2) / (n - 4)). Where glows were computed, what the mapping leaves at them counts
-/// if it is more: they are of more kinds than the targets.
-pub(super) fn lack_of_fit(
-    candidate: &Candidate<'_>,
+/// larger by (n - 2) / (n - 4)).
+pub(super) fn lack_of_fit_of_targets(
     judged: &Judged,
     targets: &[Sample],
     explained: &[Matrix2<f64>],
-) -> [[f64; 2]; 2] {
+) -> Matrix2<f64> {
     let (total, counted) = scatter(targets, |i, _| judged.left_out[i]);
     let known: Matrix2<f64> = explained.iter().sum::<Matrix2<f64>>() / explained.len() as f64;
     let rest = (total - known).symmetric_eigen();
@@ -91,19 +91,39 @@ pub(super) fn lack_of_fit(
         true => ((counted - 2.0) / (counted - 4.0)).min(3.0),
         false => 3.0,
     };
-    let of_targets =
-        rest.eigenvectors * Matrix2::from_diagonal(&kept) * rest.eigenvectors.transpose() * few;
-    let (of_computed, _) = scatter(candidate.trials, |_, s| {
-        candidate.uv(&judged.coefficients, s.net)
-    });
-    let found = match of_computed.trace() > of_targets.trace() {
-        true => of_computed,
-        false => of_targets,
-    };
-    [
-        [found[(0, 0)], found[(0, 1)]],
-        [found[(1, 0)], found[(1, 1)]],
-    ]
+    let eigenvectors = rest.eigenvectors;
+    eigenvectors * Matrix2::from_diagonal(&kept) * eigenvectors.transpose() * few
+}
+
+/// Covariance that the mapping leaves at the computed glows that it is tried on; absent without such glows.
+pub(super) fn lack_of_fit_of_glows(
+    candidate: &Candidate<'_>,
+    coefficients: &Coefficients,
+) -> Option<Matrix2<f64>> {
+    let (found, counted) = scatter(candidate.trials, |_, s| candidate.uv(coefficients, s.net));
+    (counted > 0.0).then_some(found)
+}
+
+/// What is known of the mapping by replicates, left-out targets and computed glows. Where these leave more than
+/// the targets do, they count: they are of more kinds.
+pub(super) fn of_mapping(
+    candidate: &Candidate<'_>,
+    coefficients: &Coefficients,
+    replicates: Vec<Coefficients>,
+    of_targets: Matrix2<f64>,
+) -> Uncertainty {
+    let of_glows = lack_of_fit_of_glows(candidate, coefficients);
+    let larger = of_glows.filter(|glows| glows.trace() > of_targets.trace());
+    Uncertainty {
+        replicates,
+        lack_of_fit: rows(&larger.unwrap_or(of_targets)),
+        lack_of_fit_of_targets: Some(rows(&of_targets)),
+        trial_glows: of_glows.map(|glows| curves::tried(candidate.trials.len(), rows(&glows))),
+    }
+}
+
+fn rows(m: &Matrix2<f64>) -> [[f64; 2]; 2] {
+    [[m[(0, 0)], m[(0, 1)]], [m[(1, 0)], m[(1, 1)]]]
 }
 
 /// Mean square of u'v' errors over samples that have a color, and their number.

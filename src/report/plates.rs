@@ -216,9 +216,17 @@ fn budget_of(rig: &Rig) -> Result<Figure> {
     let parts = [
         part("noise and laser leak", repeat),
         part("calibration", all - repeat - misfit),
-        part("targets' lack of fit", misfit),
+        part(model_part(rig), misfit),
     ];
     budget(&parts, "root mean square over the reference targets")
+}
+
+/// What the part of the mapping is known from.
+fn model_part(rig: &Rig) -> &'static str {
+    match rig.uncertainty.rests_on_glows() {
+        true => "misfit at computed glows",
+        false => "targets' lack of fit",
+    }
 }
 
 fn response_of(rig: &Rig) -> Result<Figure> {

@@ -99,9 +99,15 @@ pub(super) fn values(sources: &Sources) -> Value {
     let rig = sources.rig.as_ref();
     let allowed = sources.plan.calibration.drift_limit_uv();
     let lack_of_fit = sources.rig.as_ref().map(|rig| {
-        let covariance = rig.uncertainty.lack_of_fit;
-        let sd = |i: usize| covariance[i][i].max(0.0).sqrt();
-        BTreeMap::from([("u", sd(0)), ("v", sd(1))])
+        let acting = rig.uncertainty.lack_of_fit;
+        let of_targets = rig.uncertainty.lack_of_fit_of_targets.unwrap_or(acting);
+        let sd = |covariance: [[f64; 2]; 2], i: usize| covariance[i][i].max(0.0).sqrt();
+        BTreeMap::from([
+            ("u", sd(acting, 0)),
+            ("v", sd(acting, 1)),
+            ("targets_u", sd(of_targets, 0)),
+            ("targets_v", sd(of_targets, 1)),
+        ])
     });
     let files: Vec<BTreeMap<&str, &str>> = sources
         .made_from
@@ -116,6 +122,7 @@ pub(super) fn values(sources: &Sources) -> Value {
         lack_of_fit => plain(&lack_of_fit),
         left_out_targets => plain(&left_out_targets(sources)),
         strays => plain(&rig.and_then(strays)),
+        rests_on_glows => rig.is_some_and(|rig| rig.uncertainty.rests_on_glows()),
         drift => plain(&sources.drift),
         drift_moved => plain(&by_night(sources, drift_words::moved)),
         drift_sizes => plain(&by_night(sources, |n| drift_words::size_of_shift(n, rig, allowed))),

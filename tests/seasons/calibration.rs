@@ -590,3 +590,25 @@ fn curves_that_cannot_be_used_are_never_dropped_in_silence() {
     let told = |w: &String| w.contains("curves were not used: the reference gives chromaticities");
     assert!(rig.warnings.iter().any(told), "{:?}", rig.warnings);
 }
+
+/// What the mapping's part of an uncertainty is known from is written down, both ways where there are two.
+#[test]
+fn what_the_lack_of_fit_rests_on_is_told() {
+    let trace = |m: [[f64; 2]; 2]| m[0][0] + m[1][1];
+    let known = calibrate(&Simulated::new(11, 10, true).season).unwrap();
+    let alone = calibrate(&Simulated::new(11, 10, false).season).unwrap();
+    let (known, alone) = (known.uncertainty, alone.uncertainty);
+    let glows = known.trial_glows.unwrap();
+    assert_eq!((glows.glows, glows.width_nm), (240, [30.0, 160.0]));
+    let of_targets = trace(known.lack_of_fit_of_targets.unwrap());
+    assert_eq!(
+        trace(known.lack_of_fit),
+        of_targets.max(trace(glows.lack_of_fit))
+    );
+    assert_eq!(
+        known.rests_on_glows(),
+        trace(glows.lack_of_fit) > of_targets
+    );
+    assert!(alone.trial_glows.is_none() && !alone.rests_on_glows());
+    assert_eq!(alone.lack_of_fit_of_targets, Some(alone.lack_of_fit));
+}

@@ -227,7 +227,7 @@ impl Fitting<'_> {
             repeatability.push(own);
             explained.push(own + calibration);
         }
-        let lack_of_fit = uncertainty::lack_of_fit(candidate, fit, &samples, &explained);
+        let of_targets = uncertainty::lack_of_fit_of_targets(fit, &samples, &explained);
         let y_of = |m: &Measured| {
             uncertainty::color(candidate, &fit.coefficients, m.net).map_or(f64::NAN, |c| c[2])
         };
@@ -271,10 +271,12 @@ impl Fitting<'_> {
             },
             exposure,
             flat,
-            uncertainty: Uncertainty {
+            uncertainty: uncertainty::of_mapping(
+                candidate,
+                &fit.coefficients,
                 replicates,
-                lack_of_fit,
-            },
+                of_targets,
+            ),
             detection: Detection::wanted(plan),
             errors: None,
             targets: Vec::new(),
