@@ -67,6 +67,7 @@ pub(super) fn dark(
             sd: [0, 1, 2].map(|c| dimmest(c).max(0.0) / 3_f64.sqrt()),
         };
     }
+    warnings.extend(near_zero(shots, response, depth));
     let count = shots.len() as f64;
     let mean: [f64; 3] =
         std::array::from_fn(|c| shots.iter().map(|s| s.reading.signal.0[c]).sum::<f64>() / count);
@@ -105,6 +106,30 @@ pub(super) fn dark(
     Black { signal: mean, sd }
 }
 
+/// Says which channels are so dark without light that the camera cuts off part of their noise at code 0.
+fn near_zero(shots: &[Shot], response: &Response, depth: BitDepth) -> Option<String> {
+    let cut_off = |channel: usize| {
+        shots.iter().any(|shot| {
+            let code = shot.reading.code.0[channel];
+            let width = response.code_width(channel, code, depth);
+            let sd = shot.reading.pixel_sd.map_or(0.0, |sd| sd[channel] / width);
+            code < f64::max(CUT_OFF * sd, 0.5)
+        })
+    };
+    let found = CHANNELS.iter().enumerate().filter(|(c, _)| cut_off(*c));
+    let named: Vec<&str> = found.map(|(_, name)| *name).collect();
+    (!named.is_empty()).then(|| {
+        format!(
+            "The dark captures are so near code 0 in {} that the camera cuts off part of their noise: dark level, leak \
+             and noise are biased there, and so are the colors of dim glows. Raise the camera's black level, if it has one to set.",
+            named.join(" and ")
+        )
+    })
+}
+
+const CHANNELS: [&str; 3] = ["red", "green", "blue"];
+/// Of a normal distribution, less than this many standard deviations below its mean is 0.1 %.
+const CUT_OFF: f64 = 3.0;
 /// So many standard errors off is no chance.
 const DARK_ERRORS: f64 = 5.0;
 

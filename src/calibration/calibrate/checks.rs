@@ -251,6 +251,7 @@ impl Fitting<'_> {
     }
 
     pub(super) fn tell(&mut self, rig: &Rig) {
+        self.warnings.extend(hidden_noise(&rig.noise_points));
         for target in rig.targets.iter().filter(|t| t.leverage > PULLS_HARD) {
             self.warnings.push(format!(
                 "The fit follows the target {} whatever it says (leverage {:.2}): an error of this \
@@ -293,6 +294,26 @@ impl Fitting<'_> {
         }
     }
 }
+
+/// Says where pixels differ so little that whole codes hide their noise.
+fn hidden_noise(points: &[NoisePoint]) -> Option<String> {
+    let hidden = |p: &&NoisePoint| p.variance < QUIET * QUIET * 12.0 * p.rounding;
+    let channels = ["red", "green", "blue"].into_iter().enumerate();
+    let named: Vec<&str> = channels
+        .filter(|(c, _)| points.iter().filter(hidden).any(|p| p.channel == *c))
+        .map(|(_, name)| name)
+        .collect();
+    (!named.is_empty()).then(|| {
+        format!(
+            "The pixels of some captures differ by less than {QUIET} of a code in {} (standard deviation): whole codes hide \
+             their noise, and what was fitted to it is not to be trusted. Record with more gain, or more bits.",
+            named.join(" and ")
+        )
+    })
+}
+
+/// With less noise than this share of a code, its variance is no longer that of its codes less 1/12.
+const QUIET: f64 = 0.3;
 
 /// The two targets that are farthest off when they are left out: two exchanged names look so.
 fn farthest(rig: &Rig) -> String {

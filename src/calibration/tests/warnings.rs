@@ -170,3 +170,26 @@ fn a_hue_whose_color_is_out_of_reach_at_full_scale_leaves_no_glow_bright_enough(
         "{told:?}"
     );
 }
+
+#[test]
+fn a_dark_level_at_code_0_and_noise_below_a_code_are_told() {
+    let said = |dark: &str| {
+        let mut tables = Tables::new();
+        tables.captures = tables.captures.replace("dark,,5,5,5,1,1,1", dark);
+        tables.rig().warnings.join("\n")
+    };
+    let (near_zero, hidden) = ("so near code 0", "hide their noise");
+    let plain = said("dark,,5,5,5,1,1,1");
+    assert!(
+        !plain.contains(near_zero) && !plain.contains(hidden),
+        "{plain}"
+    );
+    let low = said("dark,,2,5,2.5,1,1,1");
+    assert!(low.contains("so near code 0 in red and blue that"), "{low}");
+    assert!(!low.contains(hidden), "{low}");
+    let quiet = said("dark,,5,5,5,1,0.2,1");
+    assert!(quiet.contains("of a code in green ("), "{quiet}");
+    assert!(!quiet.contains(near_zero), "{quiet}");
+    // Nothing but zeros is cut off, whatever is known of its noise.
+    assert!(said("dark,,0,5,5,,,").contains("so near code 0 in red that"));
+}
