@@ -4,7 +4,6 @@
 //! k s0 and the detection limit is where the distribution of a real signal, with its own noise,
 //! leaves only 1 - confidence below the critical level.
 
-use super::levels::Mean;
 use super::{Detection, Rig};
 use crate::numeric::normal_quantile;
 use crate::season::Plan;
@@ -93,7 +92,7 @@ impl Rig {
     /// The limits for the mean of `detection.pixels` pixels of ground, at the reference height and
     /// exposure. The color limit is that of the worst hue of the targets (of white if there are none).
     pub fn detection_limits(&self) -> Detection {
-        let mean = Mean::over(self.detection.pixels);
+        let blank_sd = self.blank_sd_of_ground(self.detection.pixels);
         let pixels = self.detection.pixels.max(1) as f64;
         let hues: Vec<(&str, [f64; 3])> = if self.targets.is_empty() {
             vec![("white", [1.0; 3])]
@@ -111,22 +110,17 @@ impl Rig {
             if sum.is_nan() || sum <= 0.0 || luminance <= 0.0 {
                 continue;
             }
-            let mut variance = 0.0;
-            let mut gain = 0.0;
-            for (channel, share) in hue.iter().enumerate() {
-                variance +=
-                    self.grain().of_mean(&mean, channel, 0.0) + self.black.sd[channel].powi(2);
-                gain += share.max(0.0) * self.noise.gain[channel] / pixels;
-            }
-            let leak_sum: f64 = self.leak.signal.iter().sum();
-            variance += (self.leak.ground_share_sd * leak_sum).powi(2);
+            let shares = hue.iter().zip(self.noise.gain);
+            let gain: f64 = shares
+                .map(|(share, gain)| share.max(0.0) * gain / pixels)
+                .sum();
             let color_limit = self.color_limit(hue);
             if color_limit.is_none() {
                 without_color.push(name.to_string());
             }
             let found = [
-                Some(critical_level(variance.sqrt(), confidence)),
-                Some(detection_limit(variance.sqrt(), gain, confidence)),
+                Some(critical_level(blank_sd, confidence)),
+                Some(detection_limit(blank_sd, gain, confidence)),
                 color_limit,
             ];
             for (kept, limit) in worst.iter_mut().zip(found) {

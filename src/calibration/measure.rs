@@ -4,10 +4,11 @@
 //! taken, the numerical form of the law of propagation (JCGM 100:2008, 5.1.3 note 2; Kragten 1994,
 //! Analyst 119:2161). Where a channel is near zero a derivative at the point would mislead.
 
+use super::detection::critical_level;
 use super::levels::{Grain, Mean};
 use super::mapping::{Coefficients, Mapping, MappingKind, apply, color_of};
 use super::{GlowColor, Measurement, Rig};
-use crate::numeric::{Covariance3, normal_quantile};
+use crate::numeric::Covariance3;
 use crate::signal::{Capture, LinearSignal, Reading};
 
 /// What a reading is of: it decides which share of the white target's leak is taken off.
@@ -85,7 +86,7 @@ impl Rig {
         let width = (repeatability[0][0] + repeatability[1][1]).sqrt();
         let too_faint = !certain
             || width > self.detection.color_uv
-            || !self.above_critical_level(&mean, &moves, net);
+            || !self.above_critical_level(&mean, &chain, net);
         Measurement {
             color: Some(GlowColor {
                 u: color[0],
@@ -176,16 +177,23 @@ impl Rig {
 
     /// Whether the sum of the channels exceeds Currie's critical level of a blank that is known as
     /// well as the dark level and the leak are.
-    fn above_critical_level(&self, mean: &Mean, moves: &[[f64; 3]; 8], net: [f64; 3]) -> bool {
-        let mut variance = 0.0;
-        for channel in 0..3 {
-            variance += self.grain().of_mean(mean, channel, 0.0);
-        }
-        // Dark level and leak do not depend on the reading; the reading's own noise does.
-        for step in &moves[3..] {
-            variance += step.iter().sum::<f64>().powi(2);
-        }
-        net.iter().sum::<f64>() > normal_quantile(self.detection.confidence) * variance.sqrt()
+    fn above_critical_level(&self, mean: &Mean, chain: &Chain<'_>, net: [f64; 3]) -> bool {
+        let blank = critical_level(self.blank_sd(mean, chain), self.detection.confidence);
+        net.iter().sum::<f64>() > blank
+    }
+
+    /// Standard deviation of the sum of the channels where nothing glows: noise, that of the leak's light
+    /// included, dark level and leak.
+    fn blank_sd(&self, mean: &Mean, chain: &Chain<'_>) -> f64 {
+        let moves = self.moves(mean, chain, [0.0; 3]);
+        let squares = moves.iter().map(|step| step.iter().sum::<f64>().powi(2));
+        squares.sum::<f64>().sqrt()
+    }
+
+    /// As [`Rig::blank_sd`], of so many pixels of ground at the reference height and exposure.
+    pub(super) fn blank_sd_of_ground(&self, pixels: u64) -> f64 {
+        let chain = Chain::of(self, &Capture::default(), Role::Ground);
+        self.blank_sd(&Mean::over(pixels), &chain)
     }
 
     /// Variance of one pixel's linear signal at a net signal, rounding included.

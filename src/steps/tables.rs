@@ -15,12 +15,13 @@ use crate::threshold::Decision;
 use serde_json::json;
 
 /// The columns that `measure` adds.
-const COLORS: [&str; 8] = [
+const COLORS: [&str; 9] = [
     "u",
     "v",
     "log_luminance",
     "u_sd",
     "v_sd",
+    "uv_covariance",
     "log_luminance_sd",
     "too_faint",
     "clipped",
@@ -48,10 +49,11 @@ fn color_cells(measurement: &Measurement) -> Vec<String> {
                 decimal(color.log_luminance, 5),
                 format!("{:.6}", sd[0]),
                 format!("{:.6}", sd[1]),
+                decimal(color.covariance[0][1], 10),
                 format!("{:.5}", sd[2]),
             ]
         }
-        None => vec![String::new(); 6],
+        None => vec![String::new(); 7],
     };
     cells.push(measurement.too_faint.to_string());
     cells.push(decimal(measurement.clipped, 4));

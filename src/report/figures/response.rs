@@ -1,4 +1,4 @@
-//! Code value against exposure, with what the curve leaves unexplained.
+//! Code value against linear signal, with what the curve leaves unexplained.
 
 use crate::Result;
 use crate::report::drawing::*;
@@ -8,9 +8,9 @@ use crate::report::drawing::*;
 pub struct ResponseChannel {
     /// Red, green or blue; one entry "all channels" for a response of a standard.
     pub name: String,
-    /// (relative exposure, code value) along the curve.
+    /// (linear signal, code value) along the curve.
     pub curve: Vec<[f64; 2]>,
-    /// (relative exposure, code value) of the steps it was measured from; empty for a standard's.
+    /// (linear signal, code value) of the steps it was measured from; empty for a standard's.
     pub steps: Vec<[f64; 2]>,
     /// Code value of each step less that of the curve (of the one through the other steps where it
     /// was measured); one a step.
@@ -48,7 +48,7 @@ pub fn response(channels: &[ResponseChannel], standard: Option<&str>) -> Result<
         .collect();
     let sheet = Sheet {
         name: "response",
-        title: "Code value against exposure",
+        title: "Code value against linear signal",
         description,
         width: WIDTH,
         height: if stepped { 470.0 } else { 356.0 },
@@ -66,7 +66,7 @@ pub fn response(channels: &[ResponseChannel], standard: Option<&str>) -> Result<
             height: 300.0,
         };
         let x = Axis::rounded(
-            "relative exposure",
+            "linear signal (1 is full scale, or the brightest step)",
             0.0,
             if far > 0.0 { far } else { 1.0 },
             6,
