@@ -31,7 +31,7 @@ impl Rig {
     ///
     /// Pixels that are not counted count as one. A reading is too faint if its brightness is below
     /// the critical level or its noise and leak leave u'v' wider than the season's `detection_uv`. It has no
-    /// color if more than 2 % of its pixels are clipped.
+    /// color if more than a quarter of its pixels are clipped.
     ///
     /// ```
     /// use boneglow::calibration::{Rig, Role};

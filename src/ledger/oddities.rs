@@ -5,7 +5,8 @@ use crate::calibration::{Measurement, Rig, Role};
 use crate::colorimetry::{Chromaticity, beyond_locus_uv};
 use crate::season::ChromaticityKind;
 use crate::signal::{
-    CodeValues, LinearSignal, MOST_CLIPPED, Reading, listed, odd_units, other_exposures,
+    CodeValues, LinearSignal, MOST_CLIPPED, Reading, TOLD_CLIPPED, listed, odd_units,
+    other_exposures,
 };
 use crate::{Error, Result};
 use std::collections::BTreeMap;
@@ -42,10 +43,23 @@ pub fn check_colors(patches: &[Patch], measurements: &[Measurement], rig: &Rig) 
     }
 }
 
-/// Says which patches of each table have clipped pixels.
+/// Says which patches of each table have clipped pixels, and what that does to them.
 pub(super) fn clipped(patches: &[Patch]) -> Vec<String> {
+    let many = clipped_by_more(patches, MOST_CLIPPED, f64::INFINITY);
+    let some = clipped_by_more(patches, TOLD_CLIPPED, MOST_CLIPPED);
+    let told = |effect: &'static str| move |which: String| format!("{which}: {effect}.");
+    let many = many
+        .into_iter()
+        .map(told("they get no color and no decision"));
+    let some = some.into_iter().map(told("their color is a little off"));
+    many.chain(some).collect()
+}
+
+/// Of each table, which patches have more than `least` of their pixels clipped and no more than `most`.
+fn clipped_by_more(patches: &[Patch], least: f64, most: f64) -> Vec<String> {
     let mut tables: BTreeMap<&Path, Vec<String>> = BTreeMap::new();
-    for patch in patches.iter().filter(|p| p.reading.clipped > MOST_CLIPPED) {
+    let within = |p: &&Patch| p.reading.clipped > least && p.reading.clipped <= most;
+    for patch in patches.iter().filter(within) {
         tables
             .entry(&patch.file)
             .or_default()
@@ -61,10 +75,9 @@ pub(super) fn clipped(patches: &[Patch]) -> Vec<String> {
             _ => ("patches", "have"),
         };
         format!(
-            "{} {patches} of {name} {have} more than {:.0} % of their pixels clipped ({}): they get no color and \
-             no decision.",
+            "{} {patches} of {name} {have} more than {:.0} % of their pixels clipped ({})",
             ids.len(),
-            100.0 * MOST_CLIPPED,
+            100.0 * least,
             listed(&ids)
         )
     };

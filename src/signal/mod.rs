@@ -13,7 +13,7 @@ mod values;
 
 pub use oddities::{check_scale, listed, long_exposures, odd_heights, odd_units, other_exposures};
 pub use picture::{Picture, PictureCache, Region};
-pub use reading::{Capture, Column, MOST_CLIPPED, Reading};
+pub use reading::{Capture, Column, MOST_CLIPPED, Reading, TOLD_CLIPPED};
 pub(crate) use response::clipped_step;
 pub use response::{MeasuredCurve, MeasuredResponse, Response, Step, bt709, srgb};
 pub use row::{read_capture, read_reading, read_region};

@@ -25,8 +25,12 @@ pub struct Column {
     pub width: usize,
 }
 
-/// Where a larger share of pixels is clipped, what the others show is no longer what was there.
-pub const MOST_CLIPPED: f64 = 0.02;
+/// Where a larger share of pixels is clipped, what the others show is no longer what was there: the mean of the lower
+/// three quarters of a normal distribution lies 0.42 standard deviations below the mean of all.
+pub const MOST_CLIPPED: f64 = 0.25;
+
+/// A larger share of clipped pixels is told: it takes 0.05 standard deviations off the mean.
+pub const TOLD_CLIPPED: f64 = 0.02;
 
 /// What the camera recorded of one small area of one material.
 #[derive(Debug, Clone, PartialEq)]

@@ -70,16 +70,16 @@ fn clipped_pixels_of_a_box_are_counted() {
         .0[1];
     assert!((reading.signal.0[1] / green - 1.0).abs() < 1e-12);
     assert_eq!(reading.pixels, Some(360));
-    // A tenth of the pixels is too many to go by the rest; a hundredth is not.
+    // Half of the pixels is too many to go by the rest; a tenth is not.
     let rig = calibrate(&Simulated::new(3, 10, false).season).unwrap();
     let found = rig.measure(&reading, Role::Ground);
-    assert!(found.color.is_none() && !found.too_faint && found.is_clipped());
-    let few = Reading {
-        clipped: 0.01,
+    assert!(found.color.is_some() && !found.is_clipped() && found.clipped == 0.1);
+    let many = Reading {
+        clipped: 0.5,
         ..reading.clone()
     };
-    let found = rig.measure(&few, Role::Ground);
-    assert!(found.color.is_some() && !found.is_clipped() && found.clipped == 0.01);
+    let found = rig.measure(&many, Role::Ground);
+    assert!(found.color.is_none() && !found.too_faint && found.is_clipped());
     // By mean and deviation it is the share of a normal distribution above the largest code.
     let by_mean = |mean: f64| {
         let codes = CodeValues([120.0, mean, 80.0]);
