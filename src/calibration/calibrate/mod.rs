@@ -83,6 +83,14 @@ struct Fitting<'a> {
     warnings: Vec<String>,
 }
 
+/// The mappings that were tried, what they were tried on and how they did, and which is taken.
+struct Choice<'b> {
+    candidates: Vec<Candidate<'b>>,
+    samples: Vec<Sample>,
+    judged: Vec<Option<Judged>>,
+    chosen: usize,
+}
+
 /// What the captures amount to before a mapping is fitted.
 struct Signals {
     black: Black,
@@ -173,6 +181,30 @@ impl Fitting<'_> {
         })
     }
 
+    /// Judges the candidates on the targets and chooses one.
+    fn choice<'b>(
+        &self,
+        measured: &[Measured],
+        channels: [bool; 3],
+        computed: Option<&'b Computed>,
+    ) -> Result<Choice<'b>> {
+        let candidates = self.candidates(measured.len(), channels, computed)?;
+        let samples = self.weighted(measured, channels)?;
+        let judged: Vec<Option<Judged>> = candidates
+            .iter()
+            .map(|c| choice::judge(c, &samples))
+            .collect();
+        let chosen = choice::choose(&candidates, &judged)
+            .filter(|at| judged[*at].is_some())
+            .ok_or_else(undetermined)?;
+        Ok(Choice {
+            candidates,
+            samples,
+            judged,
+            chosen,
+        })
+    }
+
     fn run(mut self) -> Result<Rig> {
         let calibration = &self.season.plan.calibration;
         let Signals {
@@ -189,16 +221,12 @@ impl Fitting<'_> {
         self.check_hues(&measured)?;
         let channels = self.channels(&measured)?;
         let computed = self.computed(&measured, channels);
-        let glows = computed.as_ref();
-        let candidates = self.candidates(measured.len(), channels, glows)?;
-        let samples = self.weighted(&measured, channels)?;
-        let judged: Vec<Option<Judged>> = candidates
-            .iter()
-            .map(|c| choice::judge(c, &samples))
-            .collect();
-        let chosen = choice::choose(&candidates, &judged)
-            .filter(|at| judged[*at].is_some())
-            .ok_or_else(undetermined)?;
+        let Choice {
+            candidates,
+            samples,
+            judged,
+            chosen,
+        } = self.choice(&measured, channels, computed.as_ref())?;
         let results = choice::results(&candidates, &judged, chosen);
         let candidate = &candidates[chosen];
         let fit = judged[chosen].as_ref().ok_or_else(undetermined)?;

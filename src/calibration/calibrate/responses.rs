@@ -75,17 +75,9 @@ impl Fitting<'_> {
         } = other.signals().ok()?;
         let channels = other.channels(&measured).ok()?;
         let computed = other.computed(&measured, channels);
-        let candidates = other
-            .candidates(measured.len(), channels, computed.as_ref())
-            .ok()?;
-        let samples = other.weighted(&measured, channels).ok()?;
-        let judged: Vec<Option<Judged>> = candidates
-            .iter()
-            .map(|c| choice::judge(c, &samples))
-            .collect();
-        let chosen = choice::choose(&candidates, &judged)?;
+        let found = other.choice(&measured, channels, computed.as_ref()).ok()?;
         Some(Fit {
-            errors: judged[chosen].as_ref()?.errors.clone(),
+            errors: found.judged[found.chosen].as_ref()?.errors.clone(),
             steps: other.out_of_proportion(&steps),
         })
     }
